@@ -1,0 +1,1 @@
+"""What the service remembers: jobs, versions, the ledger and the events, in Valkey or Redis."""

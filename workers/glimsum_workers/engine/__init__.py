@@ -1,0 +1,1 @@
+"""Arrays in, arrays out: the light, with no files, no queue and no clock."""

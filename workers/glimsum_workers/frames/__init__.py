@@ -1,0 +1,1 @@
+"""Files and clips in and out: the only folder that opens a picture."""
