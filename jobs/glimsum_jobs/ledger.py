@@ -1,9 +1,8 @@
 """The ledger: whose item is whose, and what is done; states, allowed steps and the port to it.
 
-A *run* is one version of one shot (``mole_040/v003``).
-A run goes through stages; a stage holds items; an item is the smallest thing a worker takes.
-Shot frames are the items of the stage *combine*, measurements of a pass on a frame are items of
-*measure*, and the other stages hold one item each.
+A *run* is one version of one shot (``mole_040/v003``). It goes through stages; a stage holds
+items; an item is the smallest thing a worker takes: a shot frame in *combine*, a pass on a frame
+in *measure*, the whole shot in the others.
 """
 
 from collections.abc import Mapping, Sequence
@@ -64,9 +63,7 @@ STAGE_WORDS = {
 }
 """The state shown while a stage is at work."""
 
-ENDED = frozenset(
-    {RunState.DONE, RunState.DONE_WITH_REMARKS, RunState.CANCELLED, RunState.REFUSED}
-)
+ENDED = (RunState.DONE, RunState.DONE_WITH_REMARKS, RunState.CANCELLED, RunState.REFUSED)
 
 
 class Control(StrEnum):
@@ -77,13 +74,22 @@ class Control(StrEnum):
     CANCEL = "cancel"
 
 
+class Hours(BaseModel):
+    """When workers may take items of a run; empty means at any time."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    not_before: float | None = None
+    """Seconds since 1970 UTC by the clock of the ledger's server."""
+    window: tuple[int, int] | None = None
+    """First and last minute of the day, UTC, 0 to 1439; a window may pass midnight."""
+
+
 class Cause(StrEnum):
     """Why an item came back unfinished; each cause has its own bound on tries."""
 
-    ERROR = "error"
-    """The work raised an error."""
-    PROCESS_LOST = "process lost"
-    """The process died or its lease ran out while this item was begun."""
+    ERROR = "error"  # the work raised one
+    PROCESS_LOST = "process lost"  # it died, or its lease ran out, with this item begun
     BAD_SOURCE = "bad source"
     """A source of this item can't be read: trying again can't help, it is set aside at once."""
 
@@ -101,8 +107,7 @@ class Failure(BaseModel):
     kind: str
     """Type of the error, for example ``SourceError``."""
     message: str
-    traceback: str = ""
-    """At most 16 KiB, the end kept."""
+    traceback: str = ""  # at most 16 KiB, the end kept
     files: tuple[str, ...] = ()
     worker: str = ""
     peak_memory_bytes: int | None = None
@@ -128,8 +133,7 @@ class Finish(StrEnum):
     """What the ledger answers to a finished item."""
 
     RECORDED = "recorded"
-    DUPLICATE = "duplicate"
-    """It was done before with the same result: keep the file that is there."""
+    DUPLICATE = "duplicate"  # done before with the same result: keep the file that is there
     CONFLICT = "conflict"
     """It was done before with another result: the first is kept, this one is counted."""
     REFUSED = "refused"
@@ -181,53 +185,111 @@ class RunRecord(BaseModel):
     control: Control
     priority: int
     revision: int
-    """Rises with every change; the page and the API use it as their ETag."""
+    """Rises with every change; serves as the ETag."""
     counts: dict[Stage, Counts]
     begun: float
-    """Server time at which the run was opened, seconds since 1970 UTC."""
+    """Seconds since 1970 UTC, server time."""
     ended: float | None
     conflicts: int = 0
+    reason: str = ""
+    """Why the run was ended early, in words."""
+    hours: Hours = Hours()
 
 
 class Ledger(Protocol):
-    """What workers and services may ask of the ledger; every call may be repeated safely."""
+    """What workers and services may ask of the ledger; every call may be repeated safely.
+
+    StoreError means no answer: the outcome is unknown, and the same call may be made again.
+    """
 
     def open(self, run: str, *, priority: int = 50) -> None:
-        """Open `run` at its first stage with its one item; nothing happens if it is open."""
+        """Open `run` at its first stage with its one item; nothing happens if it is open.
+
+        `priority` goes from 0 to 100; 100 is the most urgent.
+        """
 
     def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
-        """Take the first waiting item of the current stage, or None; expired leases come back first."""
+        """Take the first waiting item of the current stage; expired leases come back first.
+
+        None when nothing waits or nothing is wanted now: paused, cancelled, outside its hours,
+        or at a stage that is not among `stages`.
+        """
 
     def beat(self, claim: Claim) -> Control:
         """Extend the lease and hear what is wanted; raises LeaseLost when it is not ours."""
 
     def done(self, claim: Claim, result: Result) -> Finish:
-        """Record a finished item with what it left behind (sets ``digest`` equal or not)."""
+        """Record a finished item with what it left behind (sets ``digest`` equal or not).
+
+        A lease that ran out does no harm as long as nobody else has taken the item since.
+        """
 
     def fail(self, claim: Claim, failure: Failure) -> ItemState:
-        """Record a failed try; answers WAITING (it comes back) or SET_ASIDE."""
+        """Record a failed try; answers WAITING (it comes back) or SET_ASIDE.
+
+        When the item is no longer ours nothing changes, and its state is the answer.
+        """
 
     def give_back(self, claim: Claim) -> None:
         """Return an unfinished item without counting a try."""
 
-    def release_worker(self, worker_prefix: str) -> int:
-        """Return all items held by workers whose name begins so, counting a lost process each."""
+    def release_worker(self, worker: str, *, counted: bool = True) -> int:
+        """Return all items held by `worker` or any ``worker/...``; answers how many.
 
-    def advance(self, run: str, stage: Stage, after: Stage | None, items: Sequence[str]) -> bool:
+        Each counts as a lost process unless `counted` is false (an orderly stop).
+        """
+
+    def holders(self, worker: str) -> list[str]:
+        """Return the workers ``worker/...`` that hold an item now."""
+
+    def sweep(self, run: str) -> int:
+        """Return the items of `run` whose lease ran out; each counts as a lost process."""
+
+    def pulse(self) -> bool:
+        """Tell the ledger that leases are being watched; the dispatcher does it at every tick.
+
+        If nobody did for half a lease (sleep, server away, clock stepped), all leases start
+        anew, no try is counted, and the answer is True.
+        """
+
+    def advance(
+        self,
+        run: str,
+        stage: Stage,
+        after: Stage | None,
+        items: Sequence[str],
+        *,
+        aside: Sequence[tuple[str, Failure]] = (),
+        end: RunState | None = None,
+    ) -> bool:
         """Move `run` from `stage` (all at their end) to `after` with its `items`, or end it.
 
-        Answers False, and changes nothing, when the run is no longer at `stage` or not at its
-        end: somebody else did it, or it is not time yet.
+        Items in `aside` are set aside at once (dead frames found by the check).
+        With `after` None the run ends as `end`, or as done, with remarks if any item is aside.
+        Answers False, and changes nothing, when `stage` is not at its end or already left.
         """
 
     def set_aside(self, run: str, stage: Stage, item: str, failure: Failure) -> None:
-        """Put an item aside before anybody takes it (a dead frame found by the check)."""
+        """Put an item of the current stage aside, whoever holds it; a done one stays done."""
 
-    def end(self, run: str, state: RunState) -> None:
-        """End `run` in one of the ended states."""
+    def retry(self, run: str, stage: Stage) -> int:
+        """Let the set-aside items of `stage` wait again, tries forgotten; answers how many.
 
-    def control(self, run: str, control: Control, priority: int | None = None) -> None:
-        """Say what is wanted of `run`."""
+        The run goes back to `stage`, and later stages are forgotten and done again.
+        A cancelled or refused run stays as it is.
+        """
+
+    def end(self, run: str, state: RunState, reason: str = "") -> None:
+        """End `run` in one of the ended states; the first end stands."""
+
+    def control(
+        self,
+        run: str,
+        control: Control,
+        priority: int | None = None,
+        hours: Hours | None = None,
+    ) -> bool:
+        """Say what is wanted of `run`; False when it has ended, and nothing changes."""
 
     def record(self, run: str) -> RunRecord | None:
         """Return the standing of `run`, or None if it was never opened."""
