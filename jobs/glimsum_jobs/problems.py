@@ -1,4 +1,4 @@
-"""What is wrong, where, what was seen, what was expected, and what to do: one value for all of it."""
+"""What is wrong, where, what was seen, what was expected, and what to do: one value."""
 
 from enum import StrEnum
 from typing import Self

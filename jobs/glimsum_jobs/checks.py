@@ -1,0 +1,278 @@
+"""What the schema can't say: names that must exist, numbers that must fit each other."""
+
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+
+from glimsum_jobs.colour import WORKING_SPACES, find_space, find_view
+from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.exposures import Exposure
+from glimsum_jobs.frame_ranges import runs_of
+from glimsum_jobs.mattes import BackingMatte
+from glimsum_jobs.passes import Pass
+from glimsum_jobs.problems import Problem, Rank
+from glimsum_jobs.schema_problems import Path, Positions, place_of
+from glimsum_jobs.shot import ShotJob
+
+
+class Findings:
+    """Collects problems of one job with their places."""
+
+    def __init__(self, positions: Positions, shot: str | None) -> None:
+        self._positions = positions
+        self._shot = shot
+        self.problems: list[Problem] = []
+
+    def add(
+        self,
+        path: Path,
+        what: str,
+        *,
+        seen: str,
+        expected: str,
+        remedy: str,
+        rank: Rank = Rank.STOPS_SHOT,
+    ) -> None:
+        """Add one problem found at `path`."""
+        place = place_of(path, self._positions, self._shot)
+        self.problems.append(
+            Problem(rank=rank, what=what, place=place, seen=seen, expected=expected, remedy=remedy)
+        )
+
+    def add_error(self, path: Path, error: GlimsumError, rank: Rank = Rank.STOPS_SHOT) -> None:
+        """Add an error raised while looking at the value at `path`."""
+        place = place_of(path, self._positions, self._shot)
+        self.problems.append(error.problem(rank, **place.model_dump(exclude_none=True)))
+
+
+def check_names(tree: object, positions: Positions, shot: str | None) -> list[Problem]:
+    """Find names in a raw job that stand for nothing; works on a job that is wrong elsewhere."""
+    findings = Findings(positions, shot)
+    if not isinstance(tree, Mapping) or not isinstance(tree.get("passes"), Mapping):
+        return []
+    known = {
+        "pass": {str(name) for name in tree["passes"]},
+        "matte": {str(name) for name in tree.get("mattes") or {}},
+    }
+    for kind, path, name in _references(tree):
+        if isinstance(name, str) and name not in known[kind]:
+            findings.add(
+                path,
+                f"there is no {kind} called {name}",
+                seen=name,
+                expected=" or ".join(sorted(known[kind])) or f"a {kind} of this job",
+                remedy=f"Name a {kind} that the job has, or add it.",
+            )
+    return findings.problems
+
+
+def _references(tree: Mapping[str, object]) -> Iterator[tuple[str, Path, object]]:
+    for field in ("reference", "unit"):
+        yield "pass", (field,), tree.get(field)
+    for name, each in _entries(tree.get("passes")):
+        for field in ("dark", "ambient"):
+            yield "pass", ("passes", name, field), each.get(field)
+    for name, each in _entries(tree.get("mattes")):
+        for field in ("pass", "empty"):
+            yield "pass", ("mattes", name, field), each.get(field)
+    for index, each in _entries(tree.get("recipe")):
+        yield "pass", ("recipe", index, "pass"), each.get("pass")
+        yield "matte", ("recipe", index, "matte"), each.get("matte")
+
+
+def _entries(part: object) -> Iterator[tuple[str | int, Mapping[str, object]]]:
+    pairs: list[tuple[str | int, object]] = []
+    if isinstance(part, Mapping):
+        pairs = list(part.items())
+    elif isinstance(part, list):
+        pairs = list(enumerate(part))
+    for key, each in pairs:
+        if isinstance(each, Mapping):
+            yield key, each
+
+
+def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
+    """Find everything in a well-formed job that makes it senseless or is worth a remark."""
+    findings = Findings(positions, job.shot)
+    _check_spaces(job, findings)
+    for name, each in job.passes.items():
+        _check_references_of(job, name, each, findings)
+    _check_exposures(job, findings)
+    _check_recipe(job, findings)
+    if job.handles.head + job.handles.tail >= job.frames.count:
+        findings.add(
+            ("handles",),
+            "the handles leave no frame for the cut",
+            seen=f"{job.handles.head} + {job.handles.tail} handles",
+            expected=f"fewer than the {job.frames.count} frames of the shot",
+            remedy="Make the handles shorter or the frame range longer.",
+        )
+    return findings.problems
+
+
+def _check_spaces(job: ShotJob, findings: Findings) -> None:
+    for name, each in job.passes.items():
+        try:
+            find_space(each.space)
+        except GlimsumError as error:
+            findings.add_error(("passes", name, "space"), error)
+    if job.space not in WORKING_SPACES:
+        findings.add(
+            ("space",),
+            "this is no working space",
+            seen=job.space,
+            expected=" or ".join(WORKING_SPACES),
+            remedy="Name a scene-linear space; lin_ap1_scene is the default.",
+        )
+    try:
+        find_view(job.viewing.display, job.viewing.view)
+    except GlimsumError as error:
+        findings.add_error(("viewing",), error)
+
+
+def _check_references_of(job: ShotJob, name: str, each: Pass, findings: Findings) -> None:
+    for field, wanted in ((each.dark, "dark"), (each.ambient, "ambient")):
+        if isinstance(field, str) and field in job.passes and job.passes[field].use != wanted:
+            findings.add(
+                ("passes", name, wanted),
+                f"pass {field} is not stated to be {wanted}",
+                seen=f"use: {job.passes[field].use or 'none, a lamp pass'}",
+                expected=f"use: {wanted}",
+                remedy=f"Write `use: {wanted}` in pass {field}, or name another pass.",
+            )
+    if isinstance(each.dark, str) and each.dark in job.passes:
+        _check_dark(name, each, job.passes[each.dark], findings)
+    if each.use in ("dark", "ambient") and each.ambient is not None:
+        findings.add(
+            ("passes", name, "ambient"),
+            f"a pass with use: {each.use} has no ambient of its own",
+            seen=f"ambient: {each.ambient}",
+            expected="no ambient",
+            remedy="Leave ambient out of this pass.",
+        )
+
+
+def _check_dark(name: str, each: Pass, dark: Pass, findings: Findings) -> None:
+    """Hold a dark to its pass: same space, crop, white balance, seconds and ISO."""
+    pairs = [
+        ("space", each.space, dark.space),
+        ("crop", each.crop, dark.crop),
+        ("range", each.range, dark.range),
+    ]
+    if each.exposure and dark.exposure:
+        pairs += [
+            ("seconds", each.exposure.seconds, dark.exposure.seconds),
+            ("iso", each.exposure.iso, dark.exposure.iso),
+        ]
+    for field, mine, its in pairs:
+        if mine != its:
+            findings.add(
+                ("passes", name, "dark"),
+                f"pass {name} and its dark {each.dark} differ in {field}",
+                seen=f"{name}: {mine}, {each.dark}: {its}",
+                expected=f"the same {field}, for the dark level grows with time and gain",
+                remedy="Name the dark that was shot for this pass.",
+            )
+
+
+def _check_exposures(job: ShotJob, findings: Findings) -> None:
+    silhouettes = job.silhouettes
+    stated = [name for name in silhouettes if job.passes[name].exposure is not None]
+    needed = {step.pass_name for step in job.steps}
+    needed |= {name for name, each in job.passes.items() if each.use == "ambient"}
+    if stated:
+        needed |= silhouettes
+    for name in job.passes:
+        if name in needed and job.passes[name].exposure is None:
+            findings.add(
+                ("passes", name),
+                f"how much light did pass {name} receive?",
+                seen="no exposure",
+                expected=f"exposure against pass {job.unit_pass}, in stops or as seconds, "
+                "f_number and iso",
+                remedy="Add exposure: {stops: 0} if it was exposed like the unit pass.",
+            )
+    unit = job.passes[job.unit_pass].exposure
+    if unit is None:
+        return
+    for name, each in job.passes.items():
+        if each.exposure is not None:
+            _check_exposure(name, each.exposure, unit, findings)
+
+
+def _check_exposure(name: str, exposure: Exposure, unit: Exposure, findings: Findings) -> None:
+    path: Path = ("passes", name, "exposure")
+    try:
+        exposed = exposure.stops_against(unit)
+    except GlimsumError as error:
+        findings.add_error(path, error)
+        return
+    for remark in exposed.remarks:
+        findings.add(
+            path,
+            remark,
+            seen=str(exposure.model_dump(exclude_none=True)),
+            expected="numbers marked on a camera",
+            remedy="Nothing to do if that is what was shot.",
+            rank=Rank.REMARK,
+        )
+
+
+def _check_recipe(job: ShotJob, findings: Findings) -> None:
+    if not job.steps:
+        findings.add(
+            ("passes",),
+            "there is nothing to combine",
+            seen="no lamp pass besides the reference and the silhouettes",
+            expected="at least one lamp pass",
+            remedy="Add a pass, or a recipe that names one.",
+        )
+    for index, step in enumerate(job.recipe or ()):
+        if job.passes[step.pass_name].use == "dark":
+            findings.add(
+                ("recipe", index, "pass"),
+                f"pass {step.pass_name} is a dark: it holds no light",
+                seen=step.pass_name,
+                expected="a lamp pass or an ambient pass",
+                remedy="Leave the step out.",
+            )
+        _check_fade(job, index, findings)
+    for name, matte in job.mattes.items():
+        if isinstance(matte, BackingMatte) and isinstance(matte.empty, str):
+            use = job.passes[matte.empty].use
+            if use != "empty_backing":
+                findings.add(
+                    ("mattes", name, "empty"),
+                    f"pass {matte.empty} is not stated to be the empty backing",
+                    seen=f"use: {use or 'none, a lamp pass'}",
+                    expected="use: empty_backing",
+                    remedy=f"Write `use: empty_backing` in pass {matte.empty}.",
+                )
+
+
+def _check_fade(job: ShotJob, index: int, findings: Findings) -> None:
+    step = job.steps[index]
+    if not isinstance(step.stops, tuple):
+        return
+    path: Path = ("recipe", index, "stops")
+    if step.fade == "stops":
+        for earlier, later in pairwise(step.stops):
+            if "out" in (earlier.value, later.value) and later.frame > earlier.frame + 1:
+                findings.add(
+                    path,
+                    f"a fade in stops can't reach out (frames {earlier.frame} to {later.frame})",
+                    seen="fade: stops with value: out",
+                    expected="fade: light, or a last value in stops one frame before out",
+                    remedy="Write fade: light, or key the frame before the lamp goes out.",
+                )
+    outside = [
+        key.frame for key in step.stops if not job.frames.first <= key.frame <= job.frames.last
+    ]
+    if outside:
+        findings.add(
+            path,
+            f"{len(outside)} keyframes lie outside the shot",
+            seen=f"frames {runs_of(outside)}",
+            expected=f"{job.frames.first} to {job.frames.last}",
+            remedy="Nothing to do if the fade is meant to begin or end outside.",
+            rank=Rank.REMARK,
+        )

@@ -1,0 +1,99 @@
+"""What checking and measuring found: frozen values that travel as JSON through the ledger."""
+
+from pydantic import BaseModel, ConfigDict
+
+from glimsum_jobs.problems import Problem, Rank
+
+
+class Found(BaseModel):
+    """Base of everything found."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class FoundPass(Found):
+    """What the check found of one pass or picture matte."""
+
+    first: int
+    """File number at the first shot frame, before the start offset."""
+    width: int
+    height: int
+    """Pixels after the crop."""
+    count: int
+    """Files present (frames of a clip; 1 for a still)."""
+    still: bool
+    """One picture held over the whole shot."""
+    replaced: dict[int, int] = {}
+    """File numbers that are missing, and the nearest that stands in for each."""
+
+
+class Checked(Found):
+    """Result of the stage *check*."""
+
+    passes: dict[str, FoundPass]
+    mattes: dict[str, FoundPass]
+    problems: tuple[Problem, ...]
+    needed_bytes: int
+    free_bytes: int
+
+    @property
+    def refused(self) -> bool:
+        """Return whether anything found stops the shot."""
+        return any(problem.rank is Rank.STOPS_SHOT for problem in self.problems)
+
+
+class Averaged(Found):
+    """Result of measuring a dark, ambient or backing pass: where its average is kept."""
+
+    pass_name: str
+    key: str
+    """Key of the kept arrays."""
+    frames: int
+    mean: tuple[float, float, float]
+    """Mean of the average, linear, R G B."""
+    noise: tuple[float, float, float]
+    """Standard deviation of one frame's noise, linear, R G B."""
+    hot_pixels: int = 0
+
+
+class Sampled(Found):
+    """Result of sampling the level of one pass on one frame: where the sample is kept."""
+
+    pass_name: str
+    frame: int
+    key: str
+
+
+class Levels(Found):
+    """Flicker of one pass: the gain each frame was recorded with against the steady level."""
+
+    gains: dict[int, float]
+    sigma: dict[int, float]
+    trusted: dict[int, bool]
+
+
+class Solved(Found):
+    """Result of the stage *solve*: everything the frames need that was measured once."""
+
+    averages: dict[str, Averaged]
+    levels: dict[str, Levels]
+    problems: tuple[Problem, ...] = ()
+    revision: str
+    """Digest of all of the above; part of each frame's fingerprint."""
+
+
+class Combined(Found):
+    """Result of one frame."""
+
+    frame: int
+    digest: str
+    """Pixel digest of the master; equal bytes of light give equal digests."""
+    file_digest: str
+    name: str
+    bytes: int
+    fingerprint: str
+    preview: str
+    figures: dict[str, float]
+    """Shares and counts for the report: clipped, negative, replaced, clamped."""
+    remarks: tuple[Problem, ...] = ()
+    seconds: float

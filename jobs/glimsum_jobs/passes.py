@@ -1,0 +1,91 @@
+"""One pass of a shot: where its pictures are, what their numbers mean, what is taken away."""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from glimsum_jobs.exposures import Exposure
+from glimsum_jobs.frame_ranges import FrameNumber, source_number
+
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+"""Name of a pass or matte: lower case letters, digits and underscores."""
+
+Use = Literal["dark", "ambient", "empty_backing"]
+"""What a pass is for when it is not a lamp pass."""
+
+Linear = Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)]
+Gain = Annotated[float, Field(gt=0, le=64, allow_inf_nan=False)]
+Rgb = tuple[Linear, Linear, Linear]
+
+
+class Strict(BaseModel):
+    """Base of every part of a job: unknown fields are refused and nothing changes after reading."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Level(Strict):
+    """A level stated as numbers instead of a pass."""
+
+    level: Rgb
+    """Red, green, blue, linear in the camera's own primaries, as recorded (before exposure)."""
+
+
+class WhiteBalance(Strict):
+    """Gains that make a grey card grey."""
+
+    gains: tuple[Gain, Gain, Gain]
+    """Red, green, blue; multiplied in the camera's own primaries."""
+
+
+class Crop(Strict):
+    """The part of each picture that is used, in pixels from its top left corner."""
+
+    x: Annotated[int, Field(ge=0, le=65535, strict=True)]
+    y: Annotated[int, Field(ge=0, le=65535, strict=True)]
+    width: Annotated[int, Field(ge=1, le=65535, strict=True)]
+    height: Annotated[int, Field(ge=1, le=65535, strict=True)]
+
+
+class Pass(Strict):
+    """One run of the move with one lighting set-up."""
+
+    files: Annotated[str, Field(min_length=1, max_length=1024)]
+    """A pattern with one %04d, a clip, or one still held over the shot; relative or root:path."""
+    space: Annotated[str, Field(min_length=1, max_length=80)]
+    """Interop ID of the encoding of the files."""
+    range: Literal["limited", "full"] | None = None
+    """Range of the codes of a clip; asked for where the clip does not say."""
+    use: Use | None = None
+    """None: a lamp pass."""
+    exposure: Exposure | None = None
+    """How much light the pass received; a lamp pass must say."""
+    first: FrameNumber | None = None
+    """File number of the first shot frame; default: the lowest number present (clips: 0)."""
+    step: Annotated[int, Field(ge=1, le=1000, strict=True)] = 1
+    skip: tuple[FrameNumber, ...] = ()
+    """File numbers that hold shots that don't count."""
+    start_offset: Annotated[int, Field(ge=-100_000, le=100_000, strict=True)] = 0
+    """In files; positive: the pass was started early and its picture is found later."""
+    white_balance: WhiteBalance | None = None
+    dark: Name | Level | None = None
+    """Pass with ``use: dark``, or the level itself."""
+    ambient: Name | None = None
+    """Pass with ``use: ambient``."""
+    level: Literal["follow", "steady"] = "follow"
+    """steady: flicker from frame to frame is taken out."""
+    align: Literal["none"] = "none"
+    missing: Literal["fail", "nearest"] = "fail"
+    """nearest: a missing file is replaced by its nearest neighbour, and reported."""
+    crop: Crop | None = None
+
+    def number(self, frame: int, *, shot_first: int, first: int) -> int:
+        """Return the file number of a shot frame, `first` resolved; see `source_number`."""
+        return source_number(
+            frame,
+            shot_first=shot_first,
+            first=first,
+            step=self.step,
+            skip=frozenset(self.skip),
+            start_offset=self.start_offset,
+        )

@@ -1,0 +1,135 @@
+"""What comes next: the items of each stage, planned from the job and from what was found."""
+
+from collections.abc import Callable
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from glimsum_jobs.ledger import (
+    SINGLE_ITEM,
+    Cause,
+    Failure,
+    ItemRecord,
+    ItemState,
+    RunState,
+    Stage,
+)
+from glimsum_jobs.measurements import Checked
+from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.problems import Rank
+from glimsum_jobs.shot import ShotJob
+
+AVERAGE = "average"
+SAMPLE = "sample"
+
+
+class NextStage(BaseModel):
+    """The step of a run after a stage is at its end."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    stage: Stage | None
+    items: tuple[str, ...] = ()
+    set_aside: tuple[tuple[str, Failure], ...] = ()
+    """Items nobody should take, with the reason; they are among `items`."""
+    end: RunState | None = None
+
+
+Items = Callable[[Stage], list[ItemRecord]]
+"""Gives the items of a finished stage."""
+
+
+def next_stage(order: RunOrder, stage: Stage, items: Items) -> NextStage:
+    """Return what follows a stage whose items are all at their end."""
+    match stage:
+        case Stage.CHECK:
+            return _after_check(order, items)
+        case Stage.MEASURE:
+            return NextStage(stage=Stage.SOLVE, items=(SINGLE_ITEM,))
+        case Stage.SOLVE:
+            return _after_solve(order, items)
+        case Stage.COMBINE:
+            return NextStage(stage=Stage.FINISH, items=(SINGLE_ITEM,))
+        case Stage.FINISH:
+            return NextStage(stage=None, end=_how_it_ended(items))
+
+
+def _after_check(order: RunOrder, items: Items) -> NextStage:
+    record = items(Stage.CHECK)[0]
+    if record.result is None or Checked.model_validate(record.result).refused:
+        return NextStage(stage=None, end=RunState.REFUSED)
+    measure = measure_items(order.job, dead_frames(Checked.model_validate(record.result)))
+    if not measure:
+        return NextStage(stage=Stage.SOLVE, items=(SINGLE_ITEM,))
+    return NextStage(stage=Stage.MEASURE, items=tuple(measure))
+
+
+def _after_solve(order: RunOrder, items: Items) -> NextStage:
+    if items(Stage.SOLVE)[0].state is not ItemState.DONE:
+        return NextStage(stage=None, end=RunState.REFUSED)
+    checked = Checked.model_validate(items(Stage.CHECK)[0].result)
+    reasons = dead_frames(checked)
+    aside = tuple(
+        (str(frame), Failure(cause=Cause.BAD_SOURCE, kind="SourceError", message=reason))
+        for frame, reason in reasons.items()
+    )
+    frames = tuple(str(frame) for frame in order.job.frames.numbers)
+    return NextStage(stage=Stage.COMBINE, items=frames, set_aside=aside)
+
+
+def _how_it_ended(items: Items) -> RunState:
+    finish = items(Stage.FINISH)[0]
+    frames = items(Stage.COMBINE)
+    whole = finish.state is ItemState.DONE and all(f.state is ItemState.DONE for f in frames)
+    remarks = finish.result is None or bool(finish.result.get("remarks"))
+    return RunState.DONE if whole and not remarks else RunState.DONE_WITH_REMARKS
+
+
+def dead_frames(checked: Checked) -> dict[int, str]:
+    """Return the frames the check set aside, each with its reason."""
+    reasons: dict[int, str] = {}
+    for problem in checked.problems:
+        if problem.rank is Rank.STOPS_FRAME and problem.place.frame is not None:
+            reasons.setdefault(problem.place.frame, str(problem))
+    return reasons
+
+
+def measure_items(job: ShotJob, dead: dict[int, Any]) -> list[str]:
+    """Return the items of the stage *measure*.
+
+    ``average:PASS`` for every dark, ambient and backing pass something needs, and
+    ``sample:PASS:FRAME`` for every frame of a pass whose level is held steady.
+    """
+    used = used_passes(job)
+    averages = [name for name in used if job.passes[name].use is not None]
+    samples = [
+        (name, frame)
+        for name in used
+        if job.passes[name].level == "steady" and job.passes[name].use is None
+        for frame in job.frames.numbers
+        if frame not in dead
+    ]
+    return [
+        *(f"{AVERAGE}:{name}" for name in averages),
+        *(f"{SAMPLE}:{name}:{frame}" for name, frame in samples),
+    ]
+
+
+def used_passes(job: ShotJob) -> list[str]:
+    """Return the passes the recipe needs, directly or through mattes, darks and ambients."""
+    wanted = [step.pass_name for step in job.steps]
+    mattes = {step.matte for step in job.steps if step.matte is not None}
+    for name in sorted(mattes):
+        matte = job.mattes[name]
+        wanted += [
+            each
+            for each in (getattr(matte, "pass_name", None), getattr(matte, "empty", None))
+            if isinstance(each, str)
+        ]
+    for name in list(wanted):
+        each = job.passes[name]
+        wanted += [other for other in (each.ambient, each.dark) if isinstance(other, str)]
+        if each.ambient is not None:
+            ambient_dark = job.passes[each.ambient].dark
+            wanted += [ambient_dark] if isinstance(ambient_dark, str) else []
+    return list(dict.fromkeys(wanted))

@@ -1,0 +1,107 @@
+"""The shot job: everything a person submits for one shot."""
+
+from fractions import Fraction
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
+
+from glimsum_jobs.frame_ranges import FrameRange, Handles
+from glimsum_jobs.mattes import BackingMatte, Matte
+from glimsum_jobs.outputs import Master, Viewing
+from glimsum_jobs.passes import Name, Pass, Strict
+from glimsum_jobs.recipe import Step
+
+
+def _rate_text(value: object) -> object:
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _rate(value: str) -> str:
+    top, _, bottom = value.partition("/")
+    if bottom not in ("", "1001") or not 1 <= int(top) / int(bottom or 1) <= 1000:
+        raise ValueError('a whole number of frames a second, or "24000/1001" and its like')
+    return value
+
+
+Rate = Annotated[
+    str,
+    Field(pattern=r"^[1-9][0-9]{0,6}(/1001)?$"),
+    BeforeValidator(_rate_text),
+    AfterValidator(_rate),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "integer", "minimum": 1, "maximum": 1000},
+                {"type": "string", "pattern": "^[1-9][0-9]{0,6}(/1001)?$"},
+            ]
+        }
+    ),
+]
+"""Frames a second, as a whole number or a fraction over 1001."""
+
+ShotName = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
+
+
+class ShotJob(Strict):
+    """One shot: its passes and the recipe that combines them."""
+
+    glimsum: Literal[1]
+    """Version of this format."""
+    shot: ShotName
+    rate: Rate
+    camera: Literal["moving", "locked"]
+    frames: FrameRange
+    """The frames that are made, handles included."""
+    handles: Handles = Handles()
+    reference: Name | None = None
+    """Pass all others lie on; default: beauty, else the first lamp pass."""
+    unit: Name | None = None
+    """Pass whose exposure is 0 stops; default: the first pass of the recipe."""
+    space: str = "lin_ap1_scene"
+    """Working space, interop ID."""
+    passes: Annotated[dict[Name, Pass], Field(min_length=1, max_length=64)]
+    mattes: Annotated[dict[Name, Matte], Field(max_length=64, default_factory=dict)]
+    recipe: Annotated[tuple[Step, ...], Field(min_length=1, max_length=256)] | None = None
+    """In order; omitted: every lamp pass at 0 stops."""
+    masters: Annotated[tuple[Master, ...], Field(min_length=1, max_length=1)] = (Master(),)
+    viewing: Viewing = Viewing()
+    output: Annotated[str, Field(min_length=1, max_length=1024)]
+    """Folder of the shot's versions, relative or root:path."""
+
+    @property
+    def lamp_passes(self) -> tuple[str, ...]:
+        """Return the names of the passes that are neither a dark, an ambient nor a backing."""
+        return tuple(name for name, each in self.passes.items() if each.use is None)
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """Return the recipe, or every lamp pass at 0 stops.
+
+        A pass named ``reference`` and the silhouettes of mattes are lit for finding things, not
+        for looking at: they are left out unless a recipe names them.
+        """
+        if self.recipe is not None:
+            return self.recipe
+        left_out = {"reference", *self.silhouettes}
+        return tuple(Step(pass_name=name) for name in self.lamp_passes if name not in left_out)
+
+    @property
+    def silhouettes(self) -> frozenset[str]:
+        """Return the passes that are used as the silhouette or backing of a matte."""
+        found = set()
+        for matte in self.mattes.values():
+            if isinstance(matte, BackingMatte):
+                found.add(matte.pass_name)
+                if isinstance(matte.empty, str):
+                    found.add(matte.empty)
+        return frozenset(found)
+
+    @property
+    def unit_pass(self) -> str:
+        """Return the pass whose exposure is 0 stops."""
+        return self.unit or (self.steps[0].pass_name if self.steps else next(iter(self.passes)))
+
+    @property
+    def rate_fraction(self) -> Fraction:
+        """Return the frames a second."""
+        return Fraction(self.rate)
