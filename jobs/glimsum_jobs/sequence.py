@@ -34,8 +34,11 @@ def read_sequence(
     Returns
     -------
     name : str
+        Name of the sequence.
     jobs : list of ShotJob
+        In the order of the file.
     remarks : list of Problem
+        What is worth knowing and stops nothing.
 
     Raises
     ------
