@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from glimsum_jobs.colour import WORKING_SPACES, find_space, find_view
+from glimsum_jobs.colour import find_space, find_view, find_working_space
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.frame_ranges import runs_of
@@ -115,14 +115,10 @@ def _check_spaces(job: ShotJob, findings: Findings) -> None:
             find_space(each.space)
         except GlimsumError as error:
             findings.add_error(("passes", name, "space"), error)
-    if job.space not in WORKING_SPACES:
-        findings.add(
-            ("space",),
-            "this is no working space",
-            seen=job.space,
-            expected=" or ".join(WORKING_SPACES),
-            remedy="Name a scene-linear space; lin_ap1_scene is the default.",
-        )
+    try:
+        find_working_space(job.space)
+    except GlimsumError as error:
+        findings.add_error(("space",), error)
     try:
         find_view(job.viewing.display, job.viewing.view)
     except GlimsumError as error:
@@ -153,7 +149,7 @@ def _check_references_of(job: ShotJob, name: str, each: Pass, findings: Findings
 
 def _check_dark(name: str, each: Pass, dark: Pass, findings: Findings) -> None:
     """Hold a dark to its pass: same space, crop, white balance, seconds and ISO."""
-    pairs = [
+    pairs: list[tuple[str, object, object]] = [
         ("space", each.space, dark.space),
         ("crop", each.crop, dark.crop),
         ("range", each.range, dark.range),

@@ -33,7 +33,7 @@ def test_shots_share_what_the_defaults_say() -> None:
 
 def test_a_shot_that_stands_twice_is_refused_by_name() -> None:
     tree = {"glimsum": 1, "sequence": "mole", "shots": [small_job(), small_job()]}
-    with pytest.raises(JobError, match="a shot stands twice.*seen: mole_040"):
+    with pytest.raises(JobError, match=r"a shot stands twice.*seen: mole_040"):
         read_sequence(tree)
 
 
@@ -53,5 +53,5 @@ def test_problems_of_all_shots_come_at_once() -> None:
 
 def test_a_field_that_no_sequence_has_is_refused() -> None:
     tree = {"glimsum": 1, "sequence": "mole", "shot": [], "shots": [small_job()]}
-    with pytest.raises(JobError, match="no field of a sequence.*seen: shot"):
+    with pytest.raises(JobError, match=r"no field of a sequence.*seen: shot"):
         read_sequence(tree)
