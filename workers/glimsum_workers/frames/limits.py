@@ -76,14 +76,14 @@ def kind_by_name(file: str) -> Kind:
     SourceError
         No kind has that ending.
     """
-    ending = file.rpartition(".")[2].lower()
+    _, dot, ending = file.lower().rpartition(".")
     for kind in KINDS:
-        if ending in kind.endings:
+        if dot and ending in kind.endings:
             return kind
     raise SourceError(
         "files of this kind are not read",
         place=Place(file=file),
-        seen=f".{ending}" if "." in file else "no ending",
+        seen=f".{ending}" if dot else "no ending",
         expected=f"one of {endings_known()}",
     )
 

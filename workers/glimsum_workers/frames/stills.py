@@ -14,6 +14,7 @@ from glimsum_workers.frames.pictures import opened_picture, refuse_cut_off
 
 _INTEGER = {"uint8": 8, "uint16": 16}
 _FLOATING = ("half", "float", "double")
+_INKS = ("CMYK", "YCCK")
 
 
 def read_still(descriptor: int, file: str) -> RgbCodes | FloatPixels:
@@ -78,19 +79,15 @@ def _refuse_unread(spec: ImageSpec, file: str) -> None:
             seen="deep pixels" if spec.deep else ", ".join(sorted(unread)),
             expected="8 to 16 bit unsigned integers, or half, single or double floats",
         )
-    model = spec.get_string_attribute("oiio:ColorSpace") or ""
-    photometric = spec.get_int_attribute("tiff:PhotometricInterpretation", 2)
-    if model.upper() in ("CMYK", "YCCK") or photometric == _TIFF_SEPARATED:
+    models = (spec.get_string_attribute(f"{kind}:ColorSpace") for kind in ("jpeg", "tiff"))
+    model = next((model for model in models if model in _INKS), None)
+    if model:
         raise SourceError(
             "this colour model is not read",
             place=Place(file=file),
-            seen=model or "separated inks",
+            seen=model,
             expected="RGB or grey",
         )
-
-
-_TIFF_SEPARATED = 5
-"""TIFF 6.0, PhotometricInterpretation: separated (usually CMYK)."""
 
 
 def _on_display_window(stored: NDArray[Any], spec: ImageSpec) -> NDArray[Any]:
