@@ -1,0 +1,112 @@
+from typing import Any
+
+from glimsum_jobs.ledger import ItemRecord, ItemState, RunState, Stage
+from glimsum_jobs.measurements import Checked
+from glimsum_jobs.orders import RunOrder, run_name
+from glimsum_jobs.plan import Items, measure_items, next_stage, used_passes
+from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.reading import read_shot
+from unit.jobs.example_jobs import small_job
+
+
+def order(**changes: Any) -> RunOrder:
+    job, _ = read_shot(small_job(**changes))
+    return RunOrder(
+        run=run_name("mole_040", 3),
+        shot="mole_040",
+        version=3,
+        job=job,
+        job_digest="0" * 64,
+        folder="out:mole_040/v003",
+        made="2026-11-25T22:00:00Z",
+    )
+
+
+def checked(*problems: Problem) -> dict[str, Any]:
+    found = Checked(passes={}, mattes={}, problems=problems, needed_bytes=0, free_bytes=1)
+    return found.model_dump(mode="json")
+
+
+def finished(stage: Stage, *items: ItemRecord) -> Items:
+    def items_of(asked: Stage) -> list[ItemRecord]:
+        return list(items) if asked is stage else [done("shot", checked())]
+
+    return items_of
+
+
+def done(item: str, result: dict[str, Any] | None = None) -> ItemRecord:
+    return ItemRecord(item=item, state=ItemState.DONE, result=result or {})
+
+
+def dead(frame: int) -> Problem:
+    return Problem(rank=Rank.STOPS_FRAME, what="dead", place=Place(frame=frame))
+
+
+def test_a_run_is_named_by_shot_and_version() -> None:
+    assert run_name("mole_040", 3) == "mole_040/v003"
+
+
+def test_only_what_the_recipe_needs_is_used() -> None:
+    job, _ = read_shot(small_job(recipe=[{"pass": "practicals"}]))
+    assert used_passes(job) == ["practicals", "leak"]
+
+
+def test_ambients_are_averaged_and_steady_passes_sampled_on_living_frames() -> None:
+    job, _ = read_shot(small_job())
+    assert measure_items(job, {1003: "dead"}) == [
+        "average:leak",
+        "sample:practicals:1001",
+        "sample:practicals:1002",
+        "sample:practicals:1004",
+        "sample:practicals:1005",
+        "sample:practicals:1006",
+    ]
+
+
+def test_a_refusal_by_the_check_ends_the_run() -> None:
+    refusal = Problem(rank=Rank.STOPS_SHOT, what="no files")
+    after = next_stage(order(), Stage.CHECK, finished(Stage.CHECK, done("shot", checked(refusal))))
+    assert (after.stage, after.end) == (None, RunState.REFUSED)
+
+
+def test_a_check_that_never_ended_well_refuses_the_run() -> None:
+    aside = ItemRecord(item="shot", state=ItemState.SET_ASIDE)
+    after = next_stage(order(), Stage.CHECK, finished(Stage.CHECK, aside))
+    assert after.end is RunState.REFUSED
+
+
+def test_with_nothing_to_measure_the_run_goes_straight_to_solving() -> None:
+    passes = {"beauty": {**small_job()["passes"]["beauty"]}}
+    del passes["beauty"]["ambient"]
+    plain = order(passes=passes, recipe=[{"pass": "beauty"}])
+    after = next_stage(plain, Stage.CHECK, finished(Stage.CHECK, done("shot", checked())))
+    assert (after.stage, after.items) == (Stage.SOLVE, ("shot",))
+
+
+def test_dead_frames_are_set_aside_with_their_reason_before_anybody_takes_them() -> None:
+    def items(stage: Stage) -> list[ItemRecord]:
+        return [done("shot", checked(dead(1004)) if stage is Stage.CHECK else {})]
+
+    after = next_stage(order(), Stage.SOLVE, items)
+
+    assert after.stage is Stage.COMBINE
+    assert after.items == tuple(str(frame) for frame in range(1001, 1007))
+    assert [(item, failure.message) for item, failure in after.set_aside] == [
+        ("1004", "stops a frame: dead (frame 1004)")
+    ]
+
+
+def test_a_shot_with_a_frame_set_aside_is_done_with_remarks() -> None:
+    def items(stage: Stage) -> list[ItemRecord]:
+        if stage is Stage.FINISH:
+            return [done("shot", {"remarks": []})]
+        return [done("1001"), ItemRecord(item="1002", state=ItemState.SET_ASIDE)]
+
+    assert next_stage(order(), Stage.FINISH, items).end is RunState.DONE_WITH_REMARKS
+
+
+def test_a_shot_without_a_flaw_is_done() -> None:
+    def items(stage: Stage) -> list[ItemRecord]:
+        return [done("shot", {"remarks": []})]
+
+    assert next_stage(order(), Stage.FINISH, items).end is RunState.DONE
