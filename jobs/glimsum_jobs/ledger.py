@@ -1,8 +1,8 @@
 """The ledger: whose item is whose, and what is done; states, allowed steps and the port to it.
 
 A *run* is one version of one shot (``mole_040/v003``). It goes through stages; a stage holds
-items; an item is the smallest thing a worker takes: a shot frame in *combine*, a pass on a frame
-in *measure*, the whole shot in the others.
+items; an item is the smallest thing a worker takes: a shot frame in *combine*, a pass on a
+frame in *measure*, the whole shot in the others.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,6 +13,12 @@ from pydantic import BaseModel, ConfigDict
 
 Result = Mapping[str, Any]
 """What an item left behind; plain JSON values only."""
+
+
+class Value(BaseModel):
+    """A frozen value of the ledger."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Stage(StrEnum):
@@ -74,10 +80,8 @@ class Control(StrEnum):
     CANCEL = "cancel"
 
 
-class Hours(BaseModel):
+class Hours(Value):
     """When workers may take items of a run; empty means at any time."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     not_before: float | None = None
     """Seconds since 1970 UTC by the clock of the ledger's server."""
@@ -98,10 +102,8 @@ MAX_TRIES = {Cause.ERROR: 3, Cause.PROCESS_LOST: 3, Cause.BAD_SOURCE: 1}
 """How often an item may come back for a cause before it is set aside."""
 
 
-class Failure(BaseModel):
+class Failure(Value):
     """What is kept of a try that failed."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     cause: Cause
     kind: str
@@ -113,10 +115,8 @@ class Failure(BaseModel):
     peak_memory_bytes: int | None = None
 
 
-class Claim(BaseModel):
+class Claim(Value):
     """One item in the hands of one worker process."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     run: str
     stage: Stage
@@ -140,10 +140,8 @@ class Finish(StrEnum):
     """The token is not the newest: somebody else holds the item."""
 
 
-class Counts(BaseModel):
+class Counts(Value):
     """How many items of a stage are in each state."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     waiting: int = 0
     working: int = 0
@@ -161,10 +159,8 @@ class Counts(BaseModel):
         return self.waiting + self.working
 
 
-class ItemRecord(BaseModel):
+class ItemRecord(Value):
     """Everything the ledger knows of one item."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     item: str
     state: ItemState
@@ -174,10 +170,8 @@ class ItemRecord(BaseModel):
     failure: Failure | None = None
 
 
-class RunRecord(BaseModel):
+class RunRecord(Value):
     """The standing of one run."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     run: str
     state: RunState

@@ -1,0 +1,203 @@
+"""The ledger on a Redis or Valkey server: every change is one script call that may be repeated."""
+
+import json
+from collections.abc import Sequence
+from hashlib import sha256
+from importlib.resources import files
+from typing import Any
+from uuid import uuid4
+
+import redis
+
+from glimsum_jobs.errors import LeaseLost
+from glimsum_jobs.ledger import (
+    MAX_TRIES,
+    SINGLE_ITEM,
+    STAGES,
+    Cause,
+    Claim,
+    Control,
+    Failure,
+    Finish,
+    Hours,
+    ItemState,
+    Result,
+    RunState,
+    Stage,
+)
+from glimsum_jobs.problems import Place
+from glimsum_services.store.connection import persist, server_name
+from glimsum_services.store.keys import Keys
+from glimsum_services.store.standing import Standing
+
+PLACES = {stage.value: place for place, stage in enumerate(STAGES)}
+MAX_TRACEBACK_BYTES = 16 * 1024
+
+
+class RedisLedger(Standing):
+    """The ledger on a server; keeps the promises of `glimsum_jobs.ledger.Ledger`.
+
+    Parameters
+    ----------
+    client : redis.Redis
+        From `glimsum_services.store.connection.connect`.
+    lease_s : float
+        How long a worker may be silent before its item is given to another.
+    back_off_s : float
+        Wait after the first error of an item; doubles with each.
+    patience_s : float
+        How long one call is repeated while there is no answer.
+    """
+
+    def __init__(
+        self,
+        client: redis.Redis,
+        *,
+        lease_s: float = 20.0,
+        back_off_s: float = 2.0,
+        patience_s: float = 5.0,
+        keys: Keys | None = None,
+    ) -> None:
+        super().__init__(client, keys or Keys(), patience_s)
+        self.lease_s = lease_s
+        self.back_off_s = back_off_s
+        text = files("glimsum_services.store").joinpath("ledger.lua").read_text("utf-8")
+        self._script = client.register_script(text)
+
+    def _ask(self, verb: str, run: str, **asked: Any) -> Any:
+        asked = {name: value for name, value in asked.items() if value is not None}
+        asked |= {
+            "places": PLACES,
+            "lease_s": self.lease_s,
+            "most_lost": MAX_TRIES[Cause.PROCESS_LOST],
+        }
+        keys, text = self._keys.of_run(run), json.dumps(asked)
+        return persist(
+            lambda: self._script(keys=keys, args=[verb, run, text]),
+            self._patience_s,
+            server_name(self._client),
+        )
+
+    def open(self, run: str, *, priority: int = 50) -> None:
+        """Open `run` at its first stage with its one item; nothing happens if it is open."""
+        self._ask("open", run, priority=priority, stage=STAGES[0], item=SINGLE_ITEM)
+
+    def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
+        """Take the first waiting item of the current stage; expired leases come back first."""
+        request = uuid4().hex
+        answer = self._ask("claim", run, worker=worker, stages=list(stages), request=request)
+        if answer is None:
+            return None
+        stage, item, token, tries = answer
+        return Claim(
+            run=run,
+            stage=Stage(stage),
+            item=item,
+            token=token,
+            worker=worker,
+            tries=tries,
+            lease_s=self.lease_s,
+        )
+
+    def _ask_for(self, verb: str, claim: Claim, **asked: Any) -> Any:
+        mine = claim.model_dump(include={"stage", "item", "token", "worker"})
+        return self._ask(verb, claim.run, **mine, **asked)
+
+    def beat(self, claim: Claim) -> Control:
+        """Extend the lease and hear what is wanted; raises LeaseLost when it is not ours."""
+        answer = self._ask_for("beat", claim)
+        if answer is None:
+            raise LeaseLost(
+                f"{claim.run}, {claim.stage} {claim.item} is no longer this worker's",
+                place=Place(shot=claim.run.partition("/")[0]),
+                seen=f"token {claim.token} of worker {claim.worker}",
+                expected="the newest token of the item",
+                remedy="Nothing to do: another worker has it, or the run has ended.",
+            )
+        return Control(answer)
+
+    def done(self, claim: Claim, result: Result) -> Finish:
+        """Record a finished item with what it left behind (sets ``digest`` equal or not)."""
+        text = json.dumps(result, sort_keys=True)
+        mark = str(result.get("digest") or sha256(text.encode()).hexdigest())
+        kept = {"token": claim.token, "mark": mark, "worker": claim.worker, "result": result}
+        return Finish(self._ask_for("done", claim, mark=mark, record=json.dumps(kept)))
+
+    def fail(self, claim: Claim, failure: Failure) -> ItemState:
+        """Record a failed try; answers WAITING (it comes back) or SET_ASIDE."""
+        return ItemState(
+            self._ask_for(
+                "fail",
+                claim,
+                cause=failure.cause,
+                most=MAX_TRIES[failure.cause],
+                failure=_shortened(failure, claim.worker).model_dump_json(),
+                back_off_s=self.back_off_s,
+            )
+        )
+
+    def give_back(self, claim: Claim) -> None:
+        """Return an unfinished item without counting a try."""
+        self._ask_for("give_back", claim)
+
+    def release_worker(self, worker: str, *, counted: bool = True) -> int:
+        """Return all items held by `worker` or any ``worker/...``; answers how many."""
+        return sum(
+            self._ask("release", run, worker=worker, counted=counted) for run in self.open_runs()
+        )
+
+    def sweep(self, run: str) -> int:
+        """Return the items of `run` whose lease ran out; each counts as a lost process."""
+        return int(self._ask("sweep", run))
+
+    def pulse(self) -> bool:
+        """Tell the ledger that leases are being watched; True when all were started anew."""
+        now, last = self._watched()
+        stale = last is not None and abs(now - last) > self.lease_s / 2
+        if stale:
+            for run in self.open_runs():
+                self._ask("renew", run)
+        self._watch(now)
+        return stale
+
+    def advance(
+        self,
+        run: str,
+        stage: Stage,
+        after: Stage | None,
+        items: Sequence[str],
+        *,
+        aside: Sequence[tuple[str, Failure]] = (),
+        end: RunState | None = None,
+    ) -> bool:
+        """Move `run` from `stage` (all at their end) to `after` with its `items`, or end it."""
+        pairs = [(item, _shortened(failure, "").model_dump_json()) for item, failure in aside]
+        asked = {"stage": stage, "after": after, "items": list(items), "aside": pairs, "end": end}
+        return bool(self._ask("advance", run, **asked))
+
+    def set_aside(self, run: str, stage: Stage, item: str, failure: Failure) -> None:
+        """Put an item of the current stage aside, whoever holds it; a done one stays done."""
+        text = _shortened(failure, "").model_dump_json()
+        self._ask("set_aside", run, stage=stage, item=item, failure=text)
+
+    def retry(self, run: str, stage: Stage) -> int:
+        """Let the set-aside items of `stage` wait again, tries forgotten; answers how many."""
+        return int(self._ask("retry", run, stage=stage))
+
+    def end(self, run: str, state: RunState, reason: str = "") -> None:
+        """End `run` in one of the ended states; the first end stands."""
+        self._ask("end", run, state=state, reason=reason)
+
+    def control(
+        self, run: str, control: Control, priority: int | None = None, hours: Hours | None = None
+    ) -> bool:
+        """Say what is wanted of `run`; False when it has ended, and nothing changes."""
+        kept = hours.model_dump_json(exclude_none=True) if hours else None
+        return bool(self._ask("control", run, control=control, priority=priority, hours=kept))
+
+
+def _shortened(failure: Failure, worker: str) -> Failure:
+    """Keep the end of the traceback, where the error is named, and say who had it."""
+    kept = failure.traceback.encode()[-MAX_TRACEBACK_BYTES:].decode(errors="ignore")
+    update = {"traceback": kept, "worker": failure.worker or worker}
+    return failure.model_copy(update=update)

@@ -1,0 +1,150 @@
+"""Reading the ledger: where each run and each item stands. Nothing here changes anything."""
+
+import json
+from typing import Any
+
+import redis
+
+from glimsum_jobs.ledger import (
+    STAGE_WORDS,
+    STAGES,
+    Control,
+    Counts,
+    Failure,
+    Hours,
+    ItemRecord,
+    ItemState,
+    RunRecord,
+    RunState,
+    Stage,
+)
+from glimsum_services.store.connection import persist, server_name
+from glimsum_services.store.keys import Keys
+
+
+class Standing:
+    """The reading half of the ledger."""
+
+    def __init__(self, client: redis.Redis, keys: Keys, patience_s: float) -> None:
+        self._client = client
+        self._keys = keys
+        self._patience_s = patience_s
+
+    def _read(self, *calls: tuple[Any, ...]) -> list[Any]:
+        """Make all `calls` (name, arguments) at one moment and return their answers."""
+
+        def ask() -> list[Any]:
+            with self._client.pipeline(transaction=True) as batch:
+                for call in calls:
+                    batch.execute_command(*call)  # type: ignore[no-untyped-call]  # redis-py
+                return list(batch.execute())
+
+        return persist(ask, self._patience_s, server_name(self._client))
+
+    def _watched(self) -> tuple[float, float | None]:
+        """Return the server's time and the time at which leases were last watched."""
+        (seconds, micros), last = self._read(("TIME",), ("GET", self._keys.pulse))
+        return int(seconds) + int(micros) / 1e6, None if last is None else float(last)
+
+    def _watch(self, now: float) -> None:
+        self._read(("SET", self._keys.pulse, f"{now:.6f}"))
+
+    def open_runs(self) -> list[str]:
+        """Return the runs that are not ended, most urgent first."""
+        return [str(run) for run in self._read(("ZRANGE", self._keys.open, 0, -1))[0]]
+
+    def holders(self, worker: str) -> list[str]:
+        """Return the workers ``worker/...`` that hold an item now."""
+        runs = self.open_runs()
+        if not runs:
+            return []
+        held = self._read(*(("HVALS", self._keys.of_run(run)[5]) for run in runs))
+        names = {name for group in held for name in group}
+        return sorted(name for name in names if name.startswith(f"{worker}/"))
+
+    def record(self, run: str) -> RunRecord | None:
+        """Return the standing of `run`, or None if it was never opened."""
+        keys = self._keys.of_run(run)
+        facts, *queues = self._read(
+            ("HGETALL", keys[0]), *(("ZCARD", key) for key in (keys[2], keys[3], keys[4]))
+        )
+        if not facts:
+            return None
+        current = Stage(facts["stage"])
+        control = Control(facts["control"])
+        counts = {stage: _count(facts, stage) for stage in STAGES if f"total {stage}" in facts}
+        if "ended" not in facts:
+            moving = {"waiting": queues[0] + queues[1], "working": queues[2]}
+            counts[current] = counts[current].model_copy(update=moving)
+        return RunRecord(
+            run=run,
+            state=_state(facts, current, control),
+            stage=current,
+            control=control,
+            priority=int(facts["priority"]),
+            revision=int(facts["revision"]),
+            counts=counts,
+            begun=float(facts["begun"]),
+            ended=float(facts["ended"]) if "ended" in facts else None,
+            conflicts=int(facts.get("conflicts", 0)),
+            reason=facts.get("reason", ""),
+            hours=Hours.model_validate_json(facts.get("hours", "{}")),
+        )
+
+    def items(self, run: str, stage: Stage) -> list[ItemRecord]:
+        """Return all items of a stage in their order."""
+        keys = self._keys.of_run(run)
+        first = STAGES.index(stage) * 2**32
+        tags = self._read(("ZRANGEBYSCORE", keys[1], first, f"({first + 2**32}"))[0]
+        if not tags:
+            return []
+        tries = [f"{tag} begun" for tag in tags]
+        holders, begun, results, failures, aside = self._read(
+            ("HMGET", keys[5], *tags),
+            ("HMGET", keys[7], *tries),
+            ("HMGET", keys[8], *tags),
+            ("HMGET", keys[9], *tags),
+            ("SMISMEMBER", keys[10], *tags),
+        )
+        ends = zip(results, failures, strict=True)
+        rows = zip(tags, holders, begun, ends, aside, strict=True)
+        return [_item(*row) for row in rows]
+
+    def result(self, run: str, stage: Stage, item: str) -> dict[str, Any] | None:
+        """Return what a finished item left behind."""
+        kept = self._read(("HGET", self._keys.of_run(run)[8], f"{stage}/{item}"))[0]
+        return None if kept is None else dict(json.loads(kept)["result"])
+
+
+def _count(facts: dict[str, str], stage: Stage) -> Counts:
+    done, aside = int(facts.get(f"done {stage}", 0)), int(facts.get(f"aside {stage}", 0))
+    return Counts(done=done, set_aside=aside, waiting=0, working=0)
+
+
+def _state(facts: dict[str, str], stage: Stage, control: Control) -> RunState:
+    if "ended" in facts:
+        return RunState(facts["state"])
+    if control is Control.CANCEL:
+        return RunState.CANCELLED
+    return RunState.PAUSED if control is Control.PAUSE else STAGE_WORDS[stage]
+
+
+def _item(
+    tag: str, holder: str | None, begun: str | None, ends: tuple[str | None, str | None], aside: int
+) -> ItemRecord:
+    kept, failure = ends
+    record = json.loads(kept) if kept else None
+    if record:
+        state = ItemState.DONE
+    elif aside:
+        state = ItemState.SET_ASIDE
+    else:
+        state = ItemState.WORKING if holder else ItemState.WAITING
+    return ItemRecord(
+        item=tag.partition("/")[2],
+        state=state,
+        worker=record["worker"] if record else holder,
+        tries=int(begun or 0),
+        result=record["result"] if record else None,
+        failure=Failure.model_validate_json(failure) if failure else None,
+    )

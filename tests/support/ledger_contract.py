@@ -1,0 +1,464 @@
+"""The promises every ledger keeps; one class, run against the one in memory and the real one."""
+
+from collections.abc import Callable
+
+import pytest
+
+from glimsum_jobs.errors import LeaseLost
+from glimsum_jobs.ledger import (
+    SINGLE_ITEM,
+    Cause,
+    Claim,
+    Control,
+    Counts,
+    Failure,
+    Finish,
+    Hours,
+    ItemState,
+    Ledger,
+    RunState,
+    Stage,
+)
+
+RUN = "mole_040/v001"
+LEASE_S = 0.4
+BACK_OFF_S = 0.1
+ERROR = Failure(cause=Cause.ERROR, kind="ValueError", message="frame 1002 has no light")
+DEAD = Failure(cause=Cause.BAD_SOURCE, kind="SourceError", message="haze.0104.jpg is cut off")
+
+
+def take(ledger: Ledger, worker: str = "m/1") -> Claim:
+    claim = ledger.claim(worker, RUN)
+    assert claim is not None
+    return claim
+
+
+def to_combine(ledger: Ledger, frames: int = 3) -> list[str]:
+    ledger.open(RUN)
+    ledger.done(take(ledger), {})
+    items = [str(1001 + frame) for frame in range(frames)]
+    assert ledger.advance(RUN, Stage.CHECK, Stage.COMBINE, items)
+    return items
+
+
+def state(ledger: Ledger) -> RunState:
+    record = ledger.record(RUN)
+    assert record is not None
+    return record.state
+
+
+def counts(ledger: Ledger, stage: Stage = Stage.COMBINE) -> Counts:
+    record = ledger.record(RUN)
+    assert record is not None
+    return record.counts[stage]
+
+
+class LedgerContract:
+    """Needs the fixtures `ledger` (LEASE_S, BACK_OFF_S) and `sleep`."""
+
+    def test_a_run_opens_at_its_check_with_one_item(self, ledger: Ledger) -> None:
+        ledger.open(RUN)
+        ledger.open(RUN, priority=90)
+
+        record = ledger.record(RUN)
+
+        assert record is not None
+        assert (record.state, record.stage) == (RunState.CHECKING, Stage.CHECK)
+        assert record.counts == {Stage.CHECK: Counts(waiting=1)}
+        assert record.priority == 50
+        assert [item.item for item in ledger.items(RUN, Stage.CHECK)] == [SINGLE_ITEM]
+
+    def test_unknown_run_has_no_record_and_no_work(self, ledger: Ledger) -> None:
+        assert ledger.record("nobody/v001") is None
+        assert ledger.claim("m/1", "nobody/v001") is None
+        assert ledger.open_runs() == []
+
+    def test_items_are_taken_in_order_each_once(self, ledger: Ledger) -> None:
+        items = to_combine(ledger, 4)
+
+        taken = [take(ledger, f"m/{n}").item for n in range(4)]
+
+        assert taken == items
+        assert ledger.claim("m/9", RUN) is None
+        assert counts(ledger) == Counts(working=4)
+
+    def test_claim_keeps_to_the_stages_asked_for(self, ledger: Ledger) -> None:
+        to_combine(ledger)
+
+        assert ledger.claim("m/1", RUN, [Stage.CHECK, Stage.SOLVE]) is None
+        assert ledger.claim("m/1", RUN, [Stage.COMBINE]) is not None
+
+    def test_every_change_raises_the_revision(self, ledger: Ledger) -> None:
+        seen = []
+        ledger.open(RUN)
+        for act in (
+            lambda: ledger.done(take(ledger), {}),
+            lambda: ledger.control(RUN, Control.RUN),
+        ):
+            record = ledger.record(RUN)
+            assert record is not None
+            seen.append(record.revision)
+            act()
+        record = ledger.record(RUN)
+        assert record is not None
+        seen.append(record.revision)
+
+        assert seen == sorted(set(seen))
+
+    def test_a_result_is_kept_and_a_repeat_is_the_same_answer(self, ledger: Ledger) -> None:
+        to_combine(ledger)
+        claim = take(ledger)
+
+        first = ledger.done(claim, {"digest": "abc", "remarks": []})
+        again = ledger.done(claim, {"digest": "abc", "remarks": []})
+
+        assert (first, again) == (Finish.RECORDED, Finish.RECORDED)
+        assert ledger.result(RUN, Stage.COMBINE, claim.item) == {"digest": "abc", "remarks": []}
+        assert counts(ledger).done == 1
+
+    @pytest.mark.parametrize(
+        ("digest", "expected"), [("abc", Finish.DUPLICATE), ("xyz", Finish.CONFLICT)]
+    )
+    def test_late_result_of_an_old_holder(
+        self,
+        ledger: Ledger,
+        sleep: Callable[[float], None],
+        digest: str,
+        expected: Finish,
+    ) -> None:
+        to_combine(ledger, 1)
+        old = take(ledger, "m/1")
+        sleep(LEASE_S * 1.5)
+        new = take(ledger, "m/2")
+
+        refused = ledger.done(old, {"digest": digest})
+        ledger.done(new, {"digest": "abc"})
+        late = ledger.done(old, {"digest": digest})
+
+        assert (refused, late) == (Finish.REFUSED, expected)
+        assert ledger.result(RUN, Stage.COMBINE, "1001") == {"digest": "abc"}
+        record = ledger.record(RUN)
+        assert record is not None
+        assert record.conflicts == (1 if expected is Finish.CONFLICT else 0)
+
+    def test_a_lapsed_lease_does_no_harm_while_nobody_took_the_item(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+        claim = take(ledger)
+        sleep(LEASE_S * 1.5)
+        ledger.sweep(RUN)
+
+        assert counts(ledger) == Counts(waiting=1)
+        assert ledger.beat(claim) is Control.RUN
+        assert counts(ledger) == Counts(working=1)
+        assert ledger.done(claim, {"digest": "abc"}) is Finish.RECORDED
+        assert counts(ledger) == Counts(done=1)
+
+    def test_beats_keep_an_item_longer_than_its_lease(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+        claim = take(ledger)
+
+        for _ in range(4):
+            sleep(LEASE_S * 0.5)
+            assert ledger.beat(claim) is Control.RUN
+
+        assert ledger.claim("m/2", RUN) is None
+
+    def test_beat_of_a_retaken_item_is_refused(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+        old = take(ledger, "m/1")
+        sleep(LEASE_S * 1.5)
+        new = take(ledger, "m/2")
+
+        assert new.token > old.token
+        assert new.tries == 1
+        with pytest.raises(LeaseLost):
+            ledger.beat(old)
+        assert ledger.beat(new) is Control.RUN
+
+    def test_an_item_that_loses_its_process_thrice_is_set_aside(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+
+        for attempt in range(3):
+            assert take(ledger, f"m/{attempt}").tries == attempt
+            sleep(LEASE_S * 1.5)
+
+        assert ledger.claim("m/9", RUN) is None
+        [item] = ledger.items(RUN, Stage.COMBINE)
+        assert item.state is ItemState.SET_ASIDE
+        assert item.tries == 3
+        assert item.failure is not None
+        assert (item.failure.cause, item.failure.worker) == (Cause.PROCESS_LOST, "m/2")
+
+    def test_errors_come_back_after_a_wait_that_doubles_then_are_set_aside(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+
+        assert ledger.fail(take(ledger), ERROR) is ItemState.WAITING
+        assert ledger.claim("m/1", RUN) is None
+        sleep(BACK_OFF_S * 1.2)
+        assert ledger.fail(take(ledger), ERROR) is ItemState.WAITING
+        sleep(BACK_OFF_S * 1.2)
+        assert ledger.claim("m/1", RUN) is None
+        sleep(BACK_OFF_S)
+        assert ledger.fail(take(ledger), ERROR) is ItemState.SET_ASIDE
+
+        [item] = ledger.items(RUN, Stage.COMBINE)
+        assert item.failure is not None
+        assert item.failure.message == "frame 1002 has no light"
+        assert counts(ledger) == Counts(set_aside=1)
+
+    def test_a_repeated_fail_counts_once(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+        claim = take(ledger)
+
+        answers = [ledger.fail(claim, ERROR) for _ in range(5)]
+
+        assert answers == [ItemState.WAITING] * 5
+
+    def test_causes_are_counted_apart(self, ledger: Ledger, sleep: Callable[[float], None]) -> None:
+        to_combine(ledger, 1)
+        for _ in range(2):
+            take(ledger)
+            sleep(LEASE_S * 1.5)
+
+        assert ledger.fail(take(ledger), ERROR) is ItemState.WAITING
+
+    def test_a_bad_source_is_set_aside_at_once(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+
+        assert ledger.fail(take(ledger), DEAD) is ItemState.SET_ASIDE
+
+    def test_traceback_is_kept_to_16_kib_its_end(self, ledger: Ledger) -> None:
+        if type(ledger).__name__ == "MemoryLedger":
+            pytest.skip("the bound belongs to what is stored on a server")
+        to_combine(ledger, 1)
+        long = DEAD.model_copy(update={"traceback": "x" * 50_000 + "the end"})
+
+        ledger.fail(take(ledger), long)
+
+        [item] = ledger.items(RUN, Stage.COMBINE)
+        assert item.failure is not None
+        assert len(item.failure.traceback) == 16 * 1024
+        assert item.failure.traceback.endswith("the end")
+
+    def test_giving_back_counts_no_try(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+        for _ in range(5):
+            claim = take(ledger)
+            assert claim.tries == 0
+            ledger.give_back(claim)
+            ledger.give_back(claim)
+
+        assert counts(ledger) == Counts(waiting=1)
+        assert ledger.done(claim, {}) is Finish.REFUSED
+
+    def test_release_takes_a_worker_and_its_slots_and_no_namesake(self, ledger: Ledger) -> None:
+        to_combine(ledger, 3)
+        for worker in ("ab/12", "ab/123", "abc/12"):
+            take(ledger, worker)
+
+        assert ledger.holders("ab") == ["ab/12", "ab/123"]
+        assert ledger.release_worker("ab/12") == 1
+        assert ledger.holders("ab") == ["ab/123"]
+        assert ledger.release_worker("ab") == 1
+        assert ledger.holders("abc") == ["abc/12"]
+        assert take(ledger).tries == 1
+
+    def test_orderly_release_counts_no_try(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+        for _ in range(4):
+            take(ledger, "ab/1")
+            assert ledger.release_worker("ab", counted=False) == 1
+
+        assert counts(ledger) == Counts(waiting=1)
+
+    def test_a_stage_is_left_once_and_only_at_its_end(self, ledger: Ledger) -> None:
+        ledger.open(RUN)
+        assert not ledger.advance(RUN, Stage.CHECK, Stage.COMBINE, ["1001"])
+        claim = take(ledger)
+        assert not ledger.advance(RUN, Stage.CHECK, Stage.COMBINE, ["1001"])
+        ledger.done(claim, {})
+
+        assert ledger.advance(RUN, Stage.CHECK, Stage.COMBINE, ["1001"])
+        assert not ledger.advance(RUN, Stage.CHECK, Stage.COMBINE, ["1001", "1002"])
+        assert counts(ledger) == Counts(waiting=1)
+
+    def test_dead_frames_are_never_handed_out(self, ledger: Ledger) -> None:
+        ledger.open(RUN)
+        ledger.done(take(ledger), {})
+
+        ledger.advance(
+            RUN, Stage.CHECK, Stage.COMBINE, ["1001", "1002", "1003"], aside=[("1002", DEAD)]
+        )
+
+        assert [take(ledger).item for _ in range(2)] == ["1001", "1003"]
+        assert ledger.claim("m/1", RUN) is None
+        assert counts(ledger) == Counts(working=2, set_aside=1)
+
+    def test_setting_aside_a_held_item_ends_its_token(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+        claim = take(ledger)
+
+        ledger.set_aside(RUN, Stage.COMBINE, "1001", DEAD)
+
+        assert ledger.done(claim, {"digest": "abc"}) is Finish.REFUSED
+        with pytest.raises(LeaseLost):
+            ledger.beat(claim)
+        assert counts(ledger) == Counts(set_aside=1)
+
+    @pytest.mark.parametrize(
+        ("failure", "expected"), [(None, RunState.DONE), (DEAD, RunState.DONE_WITH_REMARKS)]
+    )
+    def test_the_end_says_whether_there_are_remarks(
+        self, ledger: Ledger, failure: Failure | None, expected: RunState
+    ) -> None:
+        to_combine(ledger, 1)
+        claim = take(ledger)
+        if failure:
+            ledger.fail(claim, failure)
+        else:
+            ledger.done(claim, {})
+
+        assert ledger.advance(RUN, Stage.COMBINE, None, [])
+
+        assert state(ledger) is expected
+        assert ledger.open_runs() == []
+
+    def test_pause_stops_handing_out_and_is_heard_at_the_beat(self, ledger: Ledger) -> None:
+        to_combine(ledger, 2)
+        claim = take(ledger)
+
+        assert ledger.control(RUN, Control.PAUSE)
+
+        assert state(ledger) is RunState.PAUSED
+        assert ledger.claim("m/2", RUN) is None
+        assert ledger.beat(claim) is Control.PAUSE
+        assert ledger.done(claim, {}) is Finish.RECORDED
+        ledger.control(RUN, Control.RUN)
+        assert take(ledger).item == "1002"
+
+    def test_cancel_ends_the_run_when_the_last_item_is_let_go(self, ledger: Ledger) -> None:
+        to_combine(ledger, 2)
+        claim = take(ledger)
+
+        ledger.control(RUN, Control.CANCEL)
+
+        assert state(ledger) is RunState.CANCELLED
+        assert ledger.open_runs() == [RUN]
+        assert ledger.beat(claim) is Control.CANCEL
+        ledger.give_back(claim)
+        assert ledger.open_runs() == []
+        assert not ledger.control(RUN, Control.RUN)
+        assert state(ledger) is RunState.CANCELLED
+
+    def test_cancel_ends_the_run_when_its_holder_died(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 2)
+        take(ledger)
+        ledger.control(RUN, Control.CANCEL)
+        sleep(LEASE_S * 1.5)
+
+        ledger.sweep(RUN)
+
+        assert ledger.open_runs() == []
+
+    def test_the_first_end_stands(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+        claim = take(ledger)
+
+        ledger.end(RUN, RunState.REFUSED, "no source of pass haze can be read")
+        ledger.end(RUN, RunState.DONE)
+
+        record = ledger.record(RUN)
+        assert record is not None
+        assert record.state is RunState.REFUSED
+        assert record.reason == "no source of pass haze can be read"
+        assert ledger.done(claim, {"digest": "abc"}) is Finish.REFUSED
+
+    def test_the_most_urgent_run_comes_first(self, ledger: Ledger) -> None:
+        for run, priority in (("a/v001", 50), ("b/v001", 90), ("c/v001", 50)):
+            ledger.open(run, priority=priority)
+
+        assert ledger.open_runs() == ["b/v001", "a/v001", "c/v001"]
+        ledger.control("c/v001", Control.RUN, priority=100)
+        assert ledger.open_runs() == ["c/v001", "b/v001", "a/v001"]
+
+    def test_hours_hold_work_back(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+        record = ledger.record(RUN)
+        assert record is not None
+        minute = int(record.begun // 60) % 1440
+
+        def window(first: int, last: int) -> Hours:
+            return Hours(window=((minute + first) % 1440, (minute + last) % 1440))
+
+        for hours in (window(60, 120), Hours(not_before=record.begun + 3600), window(-120, -60)):
+            ledger.control(RUN, Control.RUN, hours=hours)
+            assert ledger.claim("m/1", RUN) is None
+        ledger.control(RUN, Control.RUN, hours=window(-60, 60))
+        assert ledger.claim("m/1", RUN) is not None
+
+    def test_after_a_sleep_all_leases_start_anew_once_and_no_try_is_counted(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+        assert not ledger.pulse()
+        claim = take(ledger)
+        sleep(LEASE_S * 2)
+
+        assert ledger.claim("m/2", RUN) is None
+        assert ledger.pulse()
+        assert not ledger.pulse()
+        assert ledger.claim("m/2", RUN) is None
+        assert ledger.beat(claim) is Control.RUN
+
+    def test_watched_leases_still_end(self, ledger: Ledger, sleep: Callable[[float], None]) -> None:
+        to_combine(ledger, 1)
+        ledger.pulse()
+        take(ledger)
+        for _ in range(5):
+            sleep(LEASE_S * 0.3)
+            ledger.pulse()
+
+        assert take(ledger, "m/2").tries == 1
+
+    def test_retry_goes_back_and_forgets_what_came_after(self, ledger: Ledger) -> None:
+        to_combine(ledger, 2)
+        ledger.fail(take(ledger), DEAD)
+        ledger.done(take(ledger), {"digest": "b"})
+        ledger.advance(RUN, Stage.COMBINE, Stage.FINISH, [SINGLE_ITEM])
+        ledger.done(take(ledger), {"movie": "m.mov"})
+        ledger.advance(RUN, Stage.FINISH, None, [])
+        assert state(ledger) is RunState.DONE_WITH_REMARKS
+
+        assert ledger.retry(RUN, Stage.COMBINE) == 1
+        assert ledger.retry(RUN, Stage.COMBINE) == 0
+
+        assert state(ledger) is RunState.COMBINING
+        assert counts(ledger) == Counts(waiting=1, done=1)
+        assert ledger.items(RUN, Stage.FINISH) == []
+        claim = take(ledger)
+        assert (claim.item, claim.tries) == ("1001", 0)
+        ledger.done(claim, {"digest": "a"})
+        ledger.advance(RUN, Stage.COMBINE, Stage.FINISH, [SINGLE_ITEM])
+        ledger.done(take(ledger), {"movie": "m.mov"})
+        ledger.advance(RUN, Stage.FINISH, None, [])
+        assert state(ledger) is RunState.DONE
+
+    def test_retry_leaves_a_cancelled_run(self, ledger: Ledger) -> None:
+        to_combine(ledger, 2)
+        ledger.fail(take(ledger), DEAD)
+        ledger.control(RUN, Control.CANCEL)
+
+        assert ledger.retry(RUN, Stage.COMBINE) == 0
+        assert state(ledger) is RunState.CANCELLED
