@@ -38,7 +38,8 @@ class Drift:
         """Map points (..., 2), x then y, of the reference picture into the pass."""
         centre = np.array([width / 2, height / 2])
         moved: NDArray[np.float64] = (points - centre) @ self.turn().T + centre
-        return moved + np.array([self.dx, self.dy])
+        moved += np.array([self.dx, self.dy])
+        return moved
 
 
 STILL = Drift(0.0, 0.0)
