@@ -8,12 +8,6 @@ PREFIX = "glimsum:"
 SCHEMA = 1
 """Version of the layout below; a ledger of another version is refused."""
 
-HEAVY = "heavy"
-"""Queue of measuring, combining and finishing."""
-LIGHT = "light"
-"""Queue of checking and solving."""
-QUEUES = (HEAVY, LIGHT)
-
 
 @dataclass(frozen=True)
 class Keys:

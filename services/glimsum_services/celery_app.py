@@ -1,0 +1,105 @@
+"""The queue: its settings, and tickets sent by name, so that no engine is imported here."""
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlsplit
+
+import redis
+from celery import Celery
+
+from glimsum_jobs.tickets import HEAVY, LIGHT, QUEUE_STAGES, WORK_ON_SHOT
+from glimsum_services.settings import Settings
+from glimsum_services.store.keys import PREFIX, Keys
+
+PUBLISH_POLICY = {"max_retries": 2, "interval_start": 0, "interval_step": 0.2, "interval_max": 0.5}
+
+
+def queue_url(url: str) -> str:
+    """Return the server's address as the queue's library writes it.
+
+    Only ``unix://`` differs: there it is ``redis+socket://`` with the database as virtual_host.
+    """
+    parts = urlsplit(url)
+    if parts.scheme != "unix":
+        return url
+    database = parts.query.removeprefix("db=") or "0"
+    return f"redis+socket://{parts.netloc}{parts.path}?virtual_host={database}"
+
+
+def queue_settings(settings: Settings) -> Mapping[str, Any]:
+    """Return every setting of the queue this project relies on.
+
+    Early acknowledgement and no results: what is done stands in the ledger alone.
+    The library's own limits and redelivery are left unused for the same reason.
+    """
+    return {
+        "accept_content": ["json"],
+        "task_serializer": "json",
+        "result_serializer": "json",
+        "task_acks_late": False,
+        "task_ignore_result": True,
+        "task_default_queue": HEAVY,
+        "task_create_missing_queues": True,
+        "task_publish_retry_policy": PUBLISH_POLICY,
+        "worker_prefetch_multiplier": 1,
+        "worker_disable_prefetch": True,
+        "worker_max_memory_per_child": settings.worker_memory_mib * 1024,
+        "worker_cancel_long_running_tasks_on_connection_loss": False,
+        "worker_send_task_events": False,
+        "worker_hijack_root_logger": False,
+        "worker_enable_remote_control": True,
+        "broker_connection_retry_on_startup": True,
+        "broker_connection_max_retries": None,
+        "broker_transport_options": {
+            "visibility_timeout": 3600,
+            "socket_timeout": 5,
+            "socket_connect_timeout": 2,
+            "socket_keepalive": True,
+            "health_check_interval": 10,
+            "global_keyprefix": PREFIX,
+        },
+        "timezone": "UTC",
+        "enable_utc": True,
+    }
+
+
+def make_app(settings: Settings) -> Celery:
+    """Return the queue at the settings' broker; nothing is sent yet."""
+    app = Celery("glimsum", broker=queue_url(settings.broker), set_as_current=False)
+    app.conf.update(queue_settings(settings))
+    return app
+
+
+class Tickets:
+    """Sends tickets and counts those nobody has taken yet.
+
+    Parameters
+    ----------
+    app : celery.Celery
+        From `make_app`.
+    client : redis.Redis
+        Client of the same server.
+    """
+
+    def __init__(self, app: Celery, client: redis.Redis, keys: Keys | None = None) -> None:
+        self._app = app
+        self._client = client
+        self._keys = keys or Keys()
+
+    def send(self, run: str, queue: str) -> None:
+        """Say that `run` has work for `queue`.
+
+        Raises
+        ------
+        kombu.exceptions.OperationalError
+            The queue can't be reached; nothing is lost, the dispatcher sends again.
+        """
+        stages = [str(stage) for stage in QUEUE_STAGES[queue]]
+        self._app.send_task(WORK_ON_SHOT, args=[run, stages], queue=queue)
+
+    def queued(self) -> dict[str, int]:
+        """Return how many tickets wait in each queue."""
+        with self._client.pipeline(transaction=False) as batch:
+            for queue in (HEAVY, LIGHT):
+                batch.llen(self._keys.queue(queue))
+            return dict(zip((HEAVY, LIGHT), batch.execute(), strict=True))

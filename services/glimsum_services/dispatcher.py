@@ -1,0 +1,189 @@
+"""Hands out tickets and leads each run from stage to stage; any process may be it."""
+
+import logging
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from typing import Generic, Protocol, TypeVar
+
+from kombu.exceptions import OperationalError
+from redis.exceptions import RedisError
+
+from glimsum_jobs.errors import StoreError
+from glimsum_jobs.ledger import (
+    Control,
+    Failure,
+    ItemRecord,
+    Ledger,
+    RunRecord,
+    RunState,
+    Stage,
+)
+from glimsum_jobs.tickets import queue_of
+from glimsum_services.store.machines import Machines
+
+log = logging.getLogger(__name__)
+
+Order = TypeVar("Order")
+Given_co = TypeVar("Given_co", covariant=True)
+
+SILENT_AFTER_S = 10.0
+"""A machine not heard for so long offers no slots."""
+
+
+class NextStep(Protocol):
+    """What follows a stage; `glimsum_jobs.plan.NextStage` is one."""
+
+    @property
+    def stage(self) -> Stage | None:
+        """The next stage, or None at the end."""
+
+    @property
+    def items(self) -> Sequence[str]:
+        """Its items, in order."""
+
+    @property
+    def set_aside(self) -> Sequence[tuple[str, Failure]]:
+        """Items nobody should take."""
+
+    @property
+    def end(self) -> RunState | None:
+        """How the run ends, if it does."""
+
+
+Plan = Callable[[Order, Stage, Callable[[Stage], list[ItemRecord]]], NextStep]
+
+
+class OrderSource(Protocol[Given_co]):
+    """Where the order of a run is looked up."""
+
+    def order(self, run: str) -> Given_co:
+        """Return the order of `run`."""
+
+
+class TicketSender(Protocol):
+    """The queue, as far as it is needed here."""
+
+    def send(self, run: str, queue: str) -> None:
+        """Say that `run` has work for `queue`."""
+
+    def queued(self) -> Mapping[str, int]:
+        """Return how many tickets wait in each queue."""
+
+
+class Dispatcher(Generic[Order]):
+    """One tick: watch leases, pass barriers, top up tickets.
+
+    Parameters
+    ----------
+    name : str
+        Names this process among the others that may do the same.
+    ledger : Ledger
+        Whose item is whose.
+    orders : object with a method ``order(run)``
+        What is wanted of a run.
+    plan : callable
+        What follows a stage, such as `glimsum_jobs.plan.next_stage`.
+    tickets : TicketSender
+        The queue.
+    machines : Machines
+        Which slots there are.
+    tick_s : float
+        Seconds between ticks.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        *,
+        ledger: Ledger,
+        orders: OrderSource[Order],
+        plan: Plan[Order],
+        tickets: TicketSender,
+        machines: Machines,
+        tick_s: float = 0.5,
+    ) -> None:
+        self._name = name
+        self._ledger = ledger
+        self._orders = orders
+        self._plan = plan
+        self._tickets = tickets
+        self._machines = machines
+        self._tick_s = tick_s
+
+    def run(self, stop: threading.Event) -> None:
+        """Tick until `stop` is set; an absent server is waited for."""
+        quiet = False
+        while not stop.wait(self._tick_s):
+            try:
+                self.tick()
+            except (StoreError, RedisError, OperationalError) as error:
+                if not quiet:
+                    log.warning("no work is handed out until the server answers: %s", error)
+                quiet = True
+            except Exception:
+                log.exception("handing out work failed; trying again")
+            else:
+                quiet = False
+
+    def start(self, stop: threading.Event) -> threading.Thread:
+        """Run in a thread of its own and return it."""
+        thread = threading.Thread(target=self.run, args=(stop,), name="dispatcher", daemon=True)
+        thread.start()
+        return thread
+
+    def tick(self) -> bool:
+        """Do it once; False when another process has the lead."""
+        if not self._machines.take_lead(self._name, self._tick_s * 3):
+            return False
+        if self._ledger.pulse():
+            log.warning("leases were not watched for a while; all start anew, no try is counted")
+        working = 0
+        waiting: list[tuple[str, Stage, int]] = []
+        for run in self._ledger.open_runs():
+            record = self._look_after(run)
+            if record is None:
+                continue
+            counts = record.counts[record.stage]
+            working += counts.working
+            if record.control is Control.RUN and counts.waiting:
+                waiting.append((run, record.stage, counts.waiting))
+        self._top_up(waiting, working)
+        return True
+
+    def _look_after(self, run: str) -> RunRecord | None:
+        """Take back dead leases, pass the barrier if it is time, and return the standing."""
+        self._ledger.sweep(run)
+        record = self._ledger.record(run)
+        if record is None or record.ended is not None:
+            return None
+        if record.counts[record.stage].left == 0 and record.control is not Control.CANCEL:
+            self._pass_barrier(run, record.stage)
+            record = self._ledger.record(run)
+        return None if record is None or record.ended is not None else record
+
+    def _pass_barrier(self, run: str, stage: Stage) -> None:
+        try:
+            order = self._orders.order(run)
+            step = self._plan(order, stage, lambda of: self._ledger.items(run, of))
+        except StoreError:
+            raise
+        except Exception as error:
+            log.exception("%s: nothing can be planned after %s", run, stage)
+            reason = f"nothing can be planned after {stage}: {type(error).__name__}: {error}"
+            self._ledger.end(run, RunState.REFUSED, reason)
+            return
+        self._ledger.advance(run, stage, step.stage, step.items, aside=step.set_aside, end=step.end)
+
+    def _top_up(self, waiting: Sequence[tuple[str, Stage, int]], working: int) -> None:
+        """Send as many tickets as there are free slots, the most urgent runs first."""
+        if not waiting:
+            return
+        there = self._machines.heard_within(SILENT_AFTER_S)
+        queued = self._tickets.queued()
+        free_at_all = sum(each.slots for each in there) - working - sum(queued.values())
+        for run, stage, items in waiting:
+            queue = queue_of(stage)
+            slots = sum(each.slots for each in there if queue in each.queues)
+            for _ in range(min(items, free_at_all, slots)):
+                self._tickets.send(run, queue)
+                free_at_all -= 1
