@@ -87,8 +87,10 @@ def nearest_space(name: str) -> str | None:
     """
     known: dict[str, str] = {}
     for space in SPACES.values():
-        for words in (space.label, space.config_name or "", space.curve or "", space.id):
-            known[_plain(words)] = space.id
+        for words in (space.label, space.config_name or "", space.curve or ""):
+            known.setdefault(_plain(words), space.id)
+    for space in SPACES.values():
+        known[_plain(space.id)] = space.id
         known[_plain(space.id.removeprefix("ocio:").removesuffix("_scene"))] = space.id
     known.pop("", None)
     asked = _plain(name)

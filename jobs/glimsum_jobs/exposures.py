@@ -2,7 +2,7 @@
 
 import math
 from fractions import Fraction
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, NamedTuple, Self
 
 from pydantic import (
     BaseModel,
@@ -61,6 +61,16 @@ class Exposed(BaseModel):
 
     stops: float
     remarks: list[str] = []
+
+
+class _Settings(NamedTuple):
+    """log2 of seconds, log2 of N^2, ISO speed, density, remarks."""
+
+    time: float
+    aperture: float
+    iso: float
+    nd: float
+    remarks: list[str]
 
 
 class Exposure(BaseModel):
@@ -130,7 +140,7 @@ class Exposure(BaseModel):
         Returns
         -------
         Exposed
-            Stops, exact to float64 rounding, with remarks.
+            Stops, exact to float64 rounding, with remarks on the numbers of this exposure.
 
         Raises
         ------
@@ -144,13 +154,23 @@ class Exposure(BaseModel):
                 expected="both as stops, or both as seconds, f_number and iso",
                 remedy="State the exposure of both passes the same way.",
             )
-        mine, remarks = _log2_factor(self)
-        base, _ = _log2_factor(unit)
-        return Exposed(stops=mine - base, remarks=remarks)
+        if self.stops is not None and unit.stops is not None:
+            return Exposed(stops=self.stops - unit.stops)
+        mine, base = _settings(self), _settings(unit)
+        stops = (
+            (mine.time - base.time)
+            + math.log2(mine.iso / base.iso)
+            - (mine.aperture - base.aperture)
+            - (mine.nd - base.nd) * math.log2(10)
+        )
+        return Exposed(stops=stops, remarks=mine.remarks)
 
     def exposure_factor(self) -> float:
         """Return t S / N^2 10^-D with marked numbers resolved, or 2^stops."""
-        return math.exp2(_log2_factor(self)[0])
+        if self.stops is not None:
+            return math.exp2(self.stops)
+        camera = _settings(self)
+        return math.exp2(camera.time - camera.aperture) * camera.iso * 10**-camera.nd
 
     def __str__(self) -> str:
         """Read as ``8 s f/11 ISO 400 ND 0.6`` or ``-2 stops``."""
@@ -160,13 +180,15 @@ class Exposure(BaseModel):
         return f"{self.seconds:g} s f/{self.f_number:g} ISO {self.iso:g}{filters}"
 
 
-def _log2_factor(exposure: Exposure) -> tuple[float, list[str]]:
-    """Return log2 of t S / N^2 10^-D with marked numbers resolved, and remarks."""
-    if exposure.stops is not None:
-        return exposure.stops, []
+def _settings(exposure: Exposure) -> _Settings:
+    """Return the camera's numbers with marks resolved."""
     if exposure.seconds is None or exposure.f_number is None or exposure.iso is None:
-        raise LightError("exposure is not complete", seen=str(exposure))
+        raise LightError(
+            "exposure lacks camera numbers",
+            seen=str(exposure),
+            expected="seconds, f_number and iso",
+        )
     time, time_remark = time_stops(exposure.seconds)
     aperture, aperture_remark = aperture_stops(exposure.f_number)
-    log2 = time + math.log2(exposure.iso) - aperture - exposure.nd * math.log2(10)
-    return log2, [remark for remark in (time_remark, aperture_remark) if remark]
+    remarks = [remark for remark in (time_remark, aperture_remark) if remark]
+    return _Settings(time, aperture, exposure.iso, exposure.nd, remarks)

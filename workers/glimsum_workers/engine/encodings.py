@@ -62,7 +62,7 @@ def decode(codes: Codes, space: str, *, video_range: VideoRange | None = None) -
         float32. RgbCodes and FloatPixels: the float64 curve, rounded once (relative error
         6e-8); FloatPixels that are linear already come back as the very array of `codes`.
         VideoPlanes: the curve is read from a table of 2**19 steps over -1.25 to 2.25, nearest
-        step; that is within 3.4e-6 of a full code swing: 0.0035 of a 10-bit code, or 3e-5 of
+        step; that is within 3.6e-6 of a full code swing: 0.0035 of a 10-bit code, or 3e-5 of
         the light of a camera log curve.
 
     Raises

@@ -1,6 +1,7 @@
 """The pinned OpenColorIO configuration, and 3x3 matrices between the primaries of its spaces."""
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import PyOpenColorIO
@@ -10,6 +11,9 @@ from glimsum_jobs.colour import find_space
 from glimsum_jobs.errors import LightError
 from glimsum_jobs.spaces import CONFIG
 
+ocio: Any = PyOpenColorIO
+"""OpenColorIO as an untyped name: the compiled module carries no types for a checker to read."""
+
 Matrix3 = NDArray[np.float64]
 """float64, (3, 3); applied as ``matrix @ rgb``."""
 
@@ -17,9 +21,9 @@ _HUB = "lin_ap0_scene"
 
 
 @lru_cache(maxsize=1)
-def load_config() -> PyOpenColorIO.Config:
-    """Return the pinned configuration, read once a process; treat it as read-only."""
-    return PyOpenColorIO.Config.CreateFromFile(CONFIG)
+def load_config() -> Any:
+    """Return the pinned configuration (an OpenColorIO Config), read once; do not change it."""
+    return ocio.Config.CreateFromFile(CONFIG)
 
 
 def config_name(space: str) -> str:
@@ -138,7 +142,7 @@ def _product(source: str, target: str) -> Matrix3:
     """Return the product of the configuration's matrices between two linear spaces."""
     product = np.eye(3)
     for step in load_config().getProcessor(source, target).createGroupTransform():
-        if not isinstance(step, PyOpenColorIO.MatrixTransform) or any(step.getOffset()):
+        if not isinstance(step, ocio.MatrixTransform) or any(step.getOffset()):
             raise LightError(
                 "the configuration joins two linear spaces by more than a matrix",
                 seen=f"{type(step).__name__} between {source} and {target}",

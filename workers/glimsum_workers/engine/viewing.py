@@ -3,14 +3,14 @@
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
-import PyOpenColorIO
 from numpy.typing import NDArray
 
 from glimsum_jobs.colour import DISPLAYS, find_view, find_working_space
 from glimsum_workers.engine.codes import Image
-from glimsum_workers.engine.spaces import load_config, matrix_between
+from glimsum_workers.engine.spaces import load_config, matrix_between, ocio
 
 DisplayCodes = NDArray[np.uint8]
 """Codes for a display: uint8, (height, width, 3), R G B, full range, encoded."""
@@ -80,40 +80,36 @@ class Viewing:
         height, width, _ = source.shape
         codes = np.empty(source.shape, dtype=np.uint8)
         _processor(self).apply(
-            PyOpenColorIO.PackedImageDesc(source, width, height, 3),
-            PyOpenColorIO.PackedImageDesc(
-                codes, width, height, 3, PyOpenColorIO.BIT_DEPTH_UINT8, 1, 3, 3 * width
-            ),
+            ocio.PackedImageDesc(source, width, height, 3),
+            ocio.PackedImageDesc(codes, width, height, 3, ocio.BIT_DEPTH_UINT8, 1, 3, 3 * width),
         )
         return codes
 
 
 @lru_cache(maxsize=8)
-def _processor(viewing: Viewing) -> PyOpenColorIO.CPUProcessor:
+def _processor(viewing: Viewing) -> Any:
     config = load_config()
     if viewing.exact or not viewing.view.startswith("ACES"):
         way = _display_transform(viewing.working_space, viewing.display, viewing.view)
     else:
         matrix = np.eye(4)
         matrix[:3, :3] = matrix_between(viewing.working_space, _TABLE_SPACE)
-        way = PyOpenColorIO.GroupTransform(
+        way = ocio.GroupTransform(
             [
-                PyOpenColorIO.MatrixTransform(matrix=matrix.ravel().tolist()),
+                ocio.MatrixTransform(matrix=matrix.ravel().tolist()),
                 _scale(),
                 _table(viewing.display, viewing.view),
             ]
         )
     return config.getProcessor(way).getOptimizedCPUProcessor(
-        PyOpenColorIO.BIT_DEPTH_F32,
-        PyOpenColorIO.BIT_DEPTH_UINT8,
-        PyOpenColorIO.OPTIMIZATION_LOSSLESS,
+        ocio.BIT_DEPTH_F32,
+        ocio.BIT_DEPTH_UINT8,
+        ocio.OPTIMIZATION_LOSSLESS,
     )
 
 
-def _display_transform(
-    working_space: str, display: str, view: str
-) -> PyOpenColorIO.DisplayViewTransform:
-    return PyOpenColorIO.DisplayViewTransform(
+def _display_transform(working_space: str, display: str, view: str) -> Any:
+    return ocio.DisplayViewTransform(
         src=find_working_space(working_space).config_name,
         display=DISPLAYS[display].config_name,
         view=view,
@@ -127,10 +123,10 @@ def _on_scale(light: float) -> float:
     return math.log2(_TOE) + (light - _TOE) / (_TOE * math.log(2))
 
 
-def _scale() -> PyOpenColorIO.LogCameraTransform:
+def _scale() -> Any:
     """Return the way from light to the table's 0..1."""
     low, high = _on_scale(_DARKEST), _on_scale(_BRIGHTEST)
-    scale = PyOpenColorIO.LogCameraTransform([_TOE] * 3)
+    scale = ocio.LogCameraTransform([_TOE] * 3)
     scale.setBase(2)
     scale.setLogSideSlopeValue([1 / (high - low)] * 3)
     scale.setLogSideOffsetValue([-low / (high - low)] * 3)
@@ -138,7 +134,7 @@ def _scale() -> PyOpenColorIO.LogCameraTransform:
 
 
 @lru_cache(maxsize=4)
-def _table(display: str, view: str) -> PyOpenColorIO.Lut3DTransform:
+def _table(display: str, view: str) -> Any:
     """Return the view as a table over the scale, filled by the exact way."""
     low, high = _on_scale(_DARKEST), _on_scale(_BRIGHTEST)
     places = np.linspace(low, high, _GRID)
@@ -148,10 +144,10 @@ def _table(display: str, view: str) -> PyOpenColorIO.Lut3DTransform:
     points = np.ascontiguousarray(np.stack([red, green, blue], axis=-1), dtype=np.float32)
     load_config().getProcessor(
         _display_transform(_TABLE_SPACE, display, view)
-    ).getOptimizedCPUProcessor(PyOpenColorIO.OPTIMIZATION_LOSSLESS).apply(
-        PyOpenColorIO.PackedImageDesc(points, _GRID * _GRID, _GRID, 3)
+    ).getOptimizedCPUProcessor(ocio.OPTIMIZATION_LOSSLESS).apply(
+        ocio.PackedImageDesc(points, _GRID * _GRID, _GRID, 3)
     )
-    table = PyOpenColorIO.Lut3DTransform(gridSize=_GRID)
-    table.setInterpolation(PyOpenColorIO.INTERP_TETRAHEDRAL)
+    table = ocio.Lut3DTransform(gridSize=_GRID)
+    table.setInterpolation(ocio.INTERP_TETRAHEDRAL)
     table.setData(points.ravel())
     return table
