@@ -5,6 +5,7 @@ import numpy as np
 import OpenEXR
 import pytest
 from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
 
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.paths import RootPath
@@ -20,7 +21,7 @@ def test_exif_tells_capture_and_exposure(tmp_path: Path) -> None:
     exif[271], exif[272], exif[306] = "Maker", "Model 1", "2026:11:03 09:00:00"
     exif[274] = 6
     exif.get_ifd(0x8769).update(
-        {33434: 16.0, 33437: 16.0, 34855: 100, 36867: "2026:11:02 21:14:05"}
+        {33434: IFDRational(16), 33437: IFDRational(16), 34855: 100, 36867: "2026:11:02 21:14:05"}
     )
     picture.save(tmp_path / "a.jpg", exif=exif)
 

@@ -9,7 +9,6 @@ from PIL import Image
 from glimsum_jobs.errors import PathError, SourceError
 from glimsum_jobs.paths import RootPath
 from glimsum_workers.engine.codes import RgbCodes, VideoPlanes
-from glimsum_workers.frames import identities
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sources import open_source
 from unit.workers.frames.clip_making import write_clip
@@ -70,7 +69,12 @@ def test_a_changed_file_has_another_fingerprint_and_the_same_one_is_read_once(
 ) -> None:
     reads = []
     pread = os.pread
-    monkeypatch.setattr(identities.os, "pread", lambda *asked: reads.append(asked) or pread(*asked))
+
+    def counted(descriptor: int, size: int, at: int) -> bytes:
+        reads.append(at)
+        return pread(descriptor, size, at)
+
+    monkeypatch.setattr(os, "pread", counted)
     source = open_source(roots, RootPath("cards", "a.%04d.png"))
 
     before = source.fingerprint(3)

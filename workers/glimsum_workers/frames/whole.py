@@ -1,0 +1,123 @@
+"""A file is there whole, or not at all."""
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from glimsum_jobs.errors import OutputError
+from glimsum_jobs.problems import Place
+
+TEMP_MARK = ".part"
+"""Ends the name of every file that is not whole yet; such a file may be removed once its
+worker is known to be gone."""
+
+
+def nothing_to_ask() -> None:
+    """Stand for `before_rename` where no lease is held."""
+
+
+def temp_name(name: str, token: str) -> str:
+    """Return the name under which `name` is written before it is whole."""
+    return f".{name}.{token}{TEMP_MARK}"
+
+
+@contextmanager
+def placing(
+    folder: Path, name: str, token: str, before_rename: Callable[[], None] = nothing_to_ask
+) -> Iterator[Path]:
+    """Give a path to write to; at the end of the block the file takes its name, whole.
+
+    Parameters
+    ----------
+    folder : Path
+        Must exist; the file is written in it, so that the last step is one rename.
+    name : str
+        Of the whole file; one of that name is replaced.
+    token : str
+        Tells this writer from any other of the same name.
+    before_rename : callable, optional
+        Called once everything is on the disk; what it raises leaves nothing behind.
+
+    Yields
+    ------
+    Path
+        Where to write.
+
+    Raises
+    ------
+    OutputError
+        The disk is full or fails; nothing is left behind.
+    """
+    target, temp = folder / name, folder / temp_name(name, token)
+    try:
+        yield temp
+        _to_disk(temp)
+        written = temp.stat()
+        before_rename()
+        try:
+            temp.replace(target)
+        except OSError:
+            # The answer of a network file system may be lost after the rename was done.
+            if not _is_there(target, written):
+                raise
+        with suppress(OSError):
+            # Some file systems can't flush a folder; the file itself is on the disk.
+            _to_disk(folder)
+    except OSError as error:
+        raise _not_whole(target, error) from error
+    finally:
+        with suppress(OSError):
+            temp.unlink(missing_ok=True)
+
+
+def write_whole(
+    folder: Path,
+    name: str,
+    content: bytes,
+    token: str,
+    before_rename: Callable[[], None] = nothing_to_ask,
+) -> None:
+    """Write `content` as a whole file; parameters and errors as `placing`.
+
+    Raises
+    ------
+    OutputError
+        The disk is full, fails, or took fewer bytes than it was given.
+    """
+    with placing(folder, name, token, before_rename) as temp:
+        temp.write_bytes(content)
+        size = temp.stat().st_size
+        if size != len(content):
+            raise OutputError(
+                "the disk took fewer bytes than were written",
+                place=Place(file=str(folder / name)),
+                seen=f"{size} bytes",
+                expected=f"{len(content)} bytes",
+            )
+
+
+def _to_disk(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _is_there(target: Path, written: os.stat_result) -> bool:
+    try:
+        found = target.stat()
+    except OSError:
+        return False
+    return (found.st_ino, found.st_size) == (written.st_ino, written.st_size)
+
+
+def _not_whole(target: Path, error: OSError) -> OutputError:
+    return OutputError(
+        "the file can't be written whole; nothing is left of it",
+        place=Place(file=str(target)),
+        seen=error.strerror or str(error),
+        expected="a folder that exists, with room on its disk",
+        remedy="Make room or mount the storage; the frame is tried again.",
+    )
