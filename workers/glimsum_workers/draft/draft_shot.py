@@ -1,7 +1,6 @@
 """A folder of passes, or one camera card, becomes a starter job: read from top to bottom."""
 
 import os
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -13,6 +12,7 @@ from glimsum_jobs.paths import RootPath
 from glimsum_jobs.problems import Place
 from glimsum_workers.draft.guesses import guess_use
 from glimsum_workers.draft.looks import Look, look_at, measure_light, spread_over
+from glimsum_workers.draft.naming import name_pieces, pass_name
 from glimsum_workers.draft.numbering import escape
 from glimsum_workers.draft.pieces import Piece, group_folders, split_card
 from glimsum_workers.draft.records import CameraSetting, ClipTags, Record
@@ -87,14 +87,14 @@ def draft_shot(folder: Path, *, shot: str = "", before_path: str = "") -> Draft:
             expected=f"pictures or clips ({endings_known()})",
             remedy="Name the folder that holds the passes, or the card.",
         )
-    pieces = _cut(records)
+    pieces = name_pieces(_cut(records))
     passes: list[DraftPass] = []
     sheets: list[PieceLooks] = []
     for place, piece in enumerate(pieces, start=1):
         looks, trouble = _look_over(roots, piece)
         notes += trouble
         guess = guess_use(piece.name, measure_light(looks))
-        name = _pass_name(piece.name or f"pass_{place}", [each.name for each in passes])
+        name = pass_name(piece.name or f"pass_{place}", [each.name for each in passes])
         placed = replace(piece, files=escape(before_path) + piece.files)
         passes.append(DraftPass(name, placed, guess.use, guess.question))
         sheets.append(PieceLooks(name, tuple(looks)))
@@ -176,14 +176,7 @@ def _cut(records: Sequence[Record]) -> list[Piece]:
     sequences = [folder for folder, count in names.items() if count > 1]
     if len(sequences) != 1:
         return group_folders(records)
-    pieces = split_card(records)
-    alone = Counter(Path(piece.files).parent for piece in pieces)
-    return [
-        replace(piece, name=Path(piece.files).parent.name)
-        if not piece.name and alone[Path(piece.files).parent] == 1
-        else piece
-        for piece in pieces
-    ]
+    return split_card(records)
 
 
 def _look_over(roots: Roots, piece: Piece) -> tuple[list[Look], list[str]]:
@@ -199,12 +192,3 @@ def _look_over(roots: Roots, piece: Piece) -> tuple[list[Look], list[str]]:
             except SourceError as error:
                 troubles.append(f"{source.file_name(number)} can't be read: {error.what}")
     return looks, troubles[:_MOST_NAMED]
-
-
-def _pass_name(wanted: str, taken: Sequence[str]) -> str:
-    plain = re.sub(r"[^a-z0-9]+", "_", wanted.lower()).strip("_")
-    plain = (plain if plain[:1].isalpha() else f"pass_{plain}")[:36].rstrip("_")
-    name, copy = plain, 2
-    while name in taken:
-        name, copy = f"{plain}_{copy}", copy + 1
-    return name

@@ -32,8 +32,6 @@ class Piece:
 
     Attributes
     ----------
-    name : str
-        Name of its folder or file; ``""`` where a card gives none.
     files : str
         A pattern with one number, a clip, or one still, below the drafted folder.
     numbers : tuple of int
@@ -49,9 +47,10 @@ class Piece:
     clip : ClipTags or None
     remarks : tuple of str
         What a person should look at: why it was cut here, gaps, unlike files.
+    name : str
+        Of its folder or files; ``""`` where they give none (see `naming.name_pieces`).
     """
 
-    name: str
     files: str
     numbers: tuple[int, ...]
     pictures: int
@@ -63,6 +62,7 @@ class Piece:
     captured: tuple[datetime, datetime] | None = None
     clip: ClipTags | None = None
     remarks: tuple[str, ...] = ()
+    name: str = ""
 
     @property
     def first(self) -> int | None:
@@ -93,7 +93,7 @@ def group_folders(records: Sequence[Record]) -> list[Piece]:
     list of Piece
         By path. Where the camera setting changes inside a piece a remark says so.
     """
-    return [_piece_of(run, _name_of(run[0])) for run in _sequences(records)]
+    return [_piece_of(run) for run in _sequences(records)]
 
 
 def split_card(records: Sequence[Record]) -> list[Piece]:
@@ -121,7 +121,7 @@ def split_card(records: Sequence[Record]) -> list[Piece]:
     for sequence in _sequences(records):
         runs += _cut_sequence(sequence)
     pieces = [
-        _piece_of(part, _name_of(part[0]) if part[0].clip else "", because)
+        _piece_of(part, because)
         for run, reason in runs
         for part, because in _cut_by_count(run, reason, _usual_length(runs))
     ]
@@ -197,7 +197,7 @@ def _cut_by_count(
     return [(run[at : at + usual], "count" if at else reason) for at in starts]
 
 
-def _piece_of(run: list[Record], name: str, reason: Cut | None = None) -> Piece:
+def _piece_of(run: list[Record], reason: Cut | None = None) -> Piece:
     head = run[0]
     numbered = head.clip is None and len(run) > 1
     numbers = tuple(sorted(_number(each) for each in run)) if numbered else ()
@@ -206,7 +206,6 @@ def _piece_of(run: list[Record], name: str, reason: Cut | None = None) -> Piece:
     alike = len({each.setting for each in run}) == 1
     times = [each.captured for each in run if each.captured]
     return Piece(
-        name=name,
         files=pattern_over([each.path for each in run]) if numbered else escape(head.path),
         numbers=numbers,
         pictures=len(run) if numbered else head.pictures,
@@ -227,11 +226,6 @@ def _unlike(run: list[Record]) -> list[str]:
         return []
     first, odd = run[0], changes[0]
     return [f"exposure changes at {odd.path}: {first.setting} before, {odd.setting} from there"]
-
-
-def _name_of(record: Record) -> str:
-    folder, _, file = record.path.rpartition("/")
-    return folder.rpartition("/")[2] or file.partition(".")[0]
 
 
 def _shooting_order(piece: Piece) -> tuple[str, str, int]:

@@ -18,7 +18,7 @@ LAMP = Light(0.047, 0.059, 0.360, 0.79)
 
 
 def piece(pictures: int = 8, kind: str = "jpeg", **known: object) -> Piece:
-    plain = Piece("x", f"x/x.%04d.{kind}", tuple(range(pictures)), pictures, kind, 960, 540, 8)
+    plain = Piece(f"x/x.%04d.{kind}", tuple(range(pictures)), pictures, kind, 960, 540, 8)
     return Piece(**{**plain.__dict__, **known})
 
 
@@ -60,7 +60,7 @@ def test_a_piece_without_a_name_is_guessed_by_its_light_and_asked(
 
 
 def test_the_shot_is_as_long_as_its_shortest_whole_pass() -> None:
-    held = Piece("h", "h.png", (), 1, "png", 8, 8, 8)
+    held = Piece("h.png", (), 1, "png", 8, 8, 8)
 
     assert guess_length([piece(11), piece(8), piece(10), held]) == 8
     assert guess_length([piece(110), piece(112), piece(31)]) == 110

@@ -81,17 +81,17 @@ def test_pictures_of_another_size_and_clips_are_pieces_of_their_own() -> None:
 
     assert set(pieces) == {"card/dsc_%04d.jpg", "card/dsc_0006.jpg", "card/move01.mp4"}
     assert pieces["card/dsc_0006.jpg"].is_held
-    assert (moved.name, moved.pictures, moved.first) == ("move01", 24, None)
+    assert (moved.pictures, moved.first) == (24, None)
 
 
-def test_folders_give_one_piece_a_sequence_with_its_folders_name() -> None:
+def test_folders_give_one_piece_a_sequence() -> None:
     records = shots(3, stem="haze/h.", first=101) + shots(2, stem="beauty/b.", first=86400)
 
     pieces = group_folders(records)
 
-    assert [(piece.name, piece.files, piece.first, piece.pictures) for piece in pieces] == [
-        ("beauty", "beauty/b.%05d.jpg", 86400, 2),
-        ("haze", "haze/h.%04d.jpg", 101, 3),
+    assert [(piece.files, piece.first, piece.pictures) for piece in pieces] == [
+        ("beauty/b.%05d.jpg", 86400, 2),
+        ("haze/h.%04d.jpg", 101, 3),
     ]
 
 

@@ -18,7 +18,7 @@ def drafted(
     name: str, use: Use, setting: CameraSetting | None, pictures: int = 8, **known: object
 ) -> DraftPass:
     numbers = tuple(range(1, pictures + 1))
-    plain = Piece(name, f"{name}/{name}.%04d.jpg", numbers, pictures, "jpeg", 960, 540, 8, setting)
+    plain = Piece(f"{name}/{name}.%04d.jpg", numbers, pictures, "jpeg", 960, 540, 8, setting)
     return DraftPass(name, Piece(**{**plain.__dict__, **known}), use)
 
 
