@@ -214,7 +214,7 @@ def test_absent_full_set_skips_on_a_laptop_and_fails_in_continuous_integration(
     monkeypatch.setenv("GLIMSUM_SHARED", str(tmp_path))
     monkeypatch.setenv("CI", ci)
 
-    with pytest.raises(outcome, match="the full harbour set is absent: let GLIMSUM_SHARED name"):
+    with pytest.raises(outcome, match=r"the full harbour set is absent: let GLIMSUM_SHARED name"):
         require_full_harbour()
 
 
