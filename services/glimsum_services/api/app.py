@@ -1,0 +1,111 @@
+"""The HTTP service: what it is made of, and what runs beside it while it is up."""
+
+import os
+import threading
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager
+from secrets import token_hex
+from typing import Any
+
+from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
+
+from glimsum_jobs.plan import next_stage
+from glimsum_jobs.shot import ShotJob
+from glimsum_services.api import control, events, health, pages, sequences, shots, versions
+from glimsum_services.api.guards import LOOPBACK, Guards
+from glimsum_services.api.problem_details import ProblemDetail, answer_in_one_shape
+from glimsum_services.api.service import Service, open_service
+from glimsum_services.api.watch import Watch
+from glimsum_services.celery_app import Tickets, make_app
+from glimsum_services.dispatcher import Dispatcher
+from glimsum_services.settings import Settings, load_settings
+
+DESCRIPTION = """Combines lighting passes of miniature shots in scene-linear light.
+
+Shot jobs are submitted, wait in a ledger, and are worked on frame by frame by the machines that
+are there. All trouble is answered as problem details (RFC 9457): what was wrong, where, the value
+seen, the value expected, and what to do.
+"""
+
+
+def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> FastAPI:
+    """Return the service as an ASGI application.
+
+    Parameters
+    ----------
+    settings : Settings, optional
+        Default: from the environment and the settings file.
+    hosts : sequence of str
+        More names it may be asked under, besides those of this machine itself and
+        ``settings.host``.
+
+    Returns
+    -------
+    FastAPI
+        It joins the ledger when it is started, and hands out work while it is up.
+    """
+    chosen = settings or load_settings(os.environ)
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        service = await run_in_threadpool(open_service, chosen)
+        watch = Watch(service)
+        stop = threading.Event()
+        app.state.service, app.state.watch = service, watch
+        watch.start()
+        thread = _dispatcher(service).start(stop)
+        try:
+            yield
+        finally:
+            stop.set()
+            await run_in_threadpool(watch.stop)
+            await run_in_threadpool(thread.join, 6)
+            service.client.close()
+
+    app = FastAPI(
+        title="Glimsum",
+        version="1",
+        summary="Shot jobs, their standing, and their frames.",
+        description=DESCRIPTION,
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+    )
+    for part in (shots, versions, control, sequences, events, health, pages):
+        app.include_router(part.router)
+    answer_in_one_shape(app)
+    app.add_middleware(Guards, hosts={*LOOPBACK, chosen.host, *hosts})
+    _declare(app)
+    return app
+
+
+def _dispatcher(service: Service) -> Dispatcher[Any]:
+    tickets = Tickets(make_app(service.settings), service.client)
+    return Dispatcher(
+        f"api-{token_hex(4)}",
+        ledger=service.ledger,
+        orders=service.shots,
+        plan=next_stage,
+        tickets=tickets,
+        machines=service.machines,
+        tick_s=service.settings.tick_s,
+    )
+
+
+def _declare(app: FastAPI) -> None:
+    """Add to the description of the API what routes only refer to."""
+    made = app.openapi
+
+    def described() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            schema = made()
+            schemas = schema.setdefault("components", {}).setdefault("schemas", {})
+            template = "#/components/schemas/{model}"
+            for model in (ProblemDetail, ShotJob):
+                tree = model.model_json_schema(by_alias=True, ref_template=template)
+                schemas.update(tree.pop("$defs", {}))
+                schemas[model.__name__] = tree
+        return app.openapi_schema or schema
+
+    app.openapi = described  # type: ignore[method-assign]  # the way FastAPI documents it

@@ -1,0 +1,180 @@
+"""Whether the service lives, whether work can go on, and its figures."""
+
+import os
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import PlainTextResponse
+
+from glimsum_jobs.ledger import Counts, ItemState
+from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.reading import shot_schema
+from glimsum_services.api.problem_details import Refusal, error_answers
+from glimsum_services.api.service import Served, Service
+from glimsum_services.api.views import Shown, utc_text
+
+router = APIRouter(tags=["service"])
+
+SILENT_AFTER_S = 10.0
+"""A machine not heard for so long is not counted."""
+MOST_MACHINES = 500
+
+
+class Alive(Shown):
+    """The process answers."""
+
+    alive: bool
+
+
+class Ready(Shown):
+    """Work can go on."""
+
+    ready: bool
+    machines: int
+    slots: int
+
+
+class MachineView(Shown):
+    """A machine that works."""
+
+    machine: str
+    host: str
+    slots: int
+    queues: list[str]
+    program: str
+    heard: str
+
+
+class MachineList(Shown):
+    """The machines heard lately."""
+
+    workers: list[MachineView]
+
+
+@router.get("/healthz", operation_id="get_health", responses=error_answers())
+async def get_health() -> Alive:
+    """Say that the process lives; the ledger is not asked."""
+    return Alive(alive=True)
+
+
+@router.get("/readyz", operation_id="get_readiness", responses=error_answers())
+def get_readiness(service: Served) -> Ready:
+    """Say whether work can go on: ledger saving, roots there, machines at work."""
+    problems = _server_problems(service) + _root_problems(service)
+    machines = service.machines.heard_within(SILENT_AFTER_S)
+    if not machines:
+        problems.append(
+            _problem(
+                "no machine works",
+                "none heard",
+                "at least one",
+                "Start `glimsum worker` somewhere.",
+            )
+        )
+    if problems:
+        raise Refusal(503, "work can't go on", problems, {"Retry-After": "5"})
+    return Ready(ready=True, machines=len(machines), slots=sum(each.slots for each in machines))
+
+
+@router.get("/workers", operation_id="list_workers", responses=error_answers())
+def list_workers(service: Served) -> MachineList:
+    """List the machines heard in the last ten seconds."""
+    heard = service.machines.heard_within(SILENT_AFTER_S)
+    return MachineList(
+        workers=[
+            MachineView(
+                machine=each.machine,
+                host=each.host,
+                slots=each.slots,
+                queues=list(each.queues),
+                program=each.program,
+                heard=utc_text(each.heard),
+            )
+            for each in heard[:MOST_MACHINES]
+        ]
+    )
+
+
+@router.get(
+    "/metrics",
+    operation_id="get_metrics",
+    response_class=PlainTextResponse,
+    responses=error_answers(),
+)
+def get_metrics(service: Served) -> PlainTextResponse:
+    """Give figures as text (OpenMetrics' older text exposition, version 0.0.4)."""
+    runs = [
+        record
+        for record in map(service.ledger.record, service.ledger.open_runs())
+        if record is not None
+    ]
+    machines = service.machines.heard_within(SILENT_AFTER_S)
+    lines = [
+        *_gauge("glimsum_open_runs", "Versions that are not at their end.", {"": len(runs)}),
+        *_gauge(
+            "glimsum_items",
+            "Items of the stage each open version is at.",
+            {
+                f'{{state="{state.value}"}}': sum(
+                    getattr(record.counts.get(record.stage, Counts()), state.name.lower())
+                    for record in runs
+                )
+                for state in ItemState
+            },
+        ),
+        *_gauge("glimsum_workers", "Machines heard lately.", {"": len(machines)}),
+        *_gauge(
+            "glimsum_slots", "Slots of these machines.", {"": sum(each.slots for each in machines)}
+        ),
+        *_gauge("glimsum_broker_up", "1 when the ledger answers.", {"": 1}),
+    ]
+    return PlainTextResponse(
+        "\n".join(lines) + "\n", media_type="text/plain; version=0.0.4; charset=utf-8"
+    )
+
+
+@router.get("/schema", operation_id="get_schema", responses=error_answers())
+async def get_schema() -> dict[str, Any]:
+    """Give the JSON Schema of a shot job."""
+    return shot_schema()
+
+
+def _gauge(name: str, words: str, values: dict[str, int]) -> list[str]:
+    head = [f"# HELP {name} {words}", f"# TYPE {name} gauge"]
+    return head + [f"{name}{labels} {value}" for labels, value in values.items()]
+
+
+def _problem(what: str, seen: str, expected: str, remedy: str, file: str | None = None) -> Problem:
+    return Problem(
+        rank=Rank.STOPS_SHOT,
+        what=what,
+        place=Place(file=file),
+        seen=seen,
+        expected=expected,
+        remedy=remedy,
+    )
+
+
+def _server_problems(service: Service) -> list[Problem]:
+    facts: Any = service.client.info("persistence")
+    if facts.get("aof_enabled") and facts.get("aof_last_write_status") != "ok":
+        seen = str(facts.get("aof_last_write_status"))
+        remedy = "Free space on the disk of the ledger."
+        return [_problem("the ledger can't save", seen, "ok", remedy)]
+    return []
+
+
+def _root_problems(service: Service) -> list[Problem]:
+    problems = []
+    for name, folder in service.settings.roots.items():
+        if not os.access(folder, os.R_OK | os.X_OK):
+            problems.append(
+                _problem(
+                    f"the root {name} can't be used",
+                    "no such folder" if not folder.exists() else "not readable",
+                    "a folder, mounted and readable",
+                    "Mount the storage, or correct the root in the settings.",
+                    str(folder),
+                )
+            )
+    return problems

@@ -1,0 +1,117 @@
+"""What the routes work with: one connection to the ledger and everything that hangs on it."""
+
+from dataclasses import dataclass
+from typing import Annotated
+
+import redis
+from fastapi import Depends, Request
+
+from glimsum_jobs.ledger import Ledger, RunRecord
+from glimsum_jobs.orders import RunOrder, run_name
+from glimsum_services.api.problem_details import refusal
+from glimsum_services.settings import Settings
+from glimsum_services.store.connection import adopt, connect
+from glimsum_services.store.events import Events, open_events
+from glimsum_services.store.keys import Keys
+from glimsum_services.store.ledger import RedisLedger
+from glimsum_services.store.machines import Machines
+from glimsum_services.store.requests import Requests
+from glimsum_services.store.shots import Shots
+from glimsum_services.submit import Submissions
+
+
+@dataclass(frozen=True)
+class Service:
+    """Everything the routes need."""
+
+    settings: Settings
+    client: redis.Redis
+    epoch: str
+    shots: Shots
+    ledger: Ledger
+    events: Events
+    machines: Machines
+    requests: Requests
+    submissions: Submissions
+
+    def find(self, shot: str, version: int | None = None) -> RunOrder:
+        """Return a version of a shot, the newest if none is named.
+
+        Raises
+        ------
+        Refusal
+            404: there is no such shot or version.
+        """
+        versions = self.shots.versions(shot)
+        if not versions:
+            raise refusal(
+                404,
+                f"there is no shot {shot[:64]}",
+                seen=shot[:64],
+                expected="a shot that was submitted; GET /shots lists them",
+                remedy="Check its name, or submit it.",
+            )
+        if version is None:
+            version = versions[-1]
+        if version not in versions:
+            raise refusal(
+                404,
+                f"shot {shot} has no version {version}",
+                seen=str(version),
+                expected=f"{versions[0]} to {versions[-1]}",
+                remedy=f"GET /shots/{shot} lists its versions.",
+            )
+        return self.shots.order(run_name(shot, version))
+
+    def standing(self, order: RunOrder) -> RunRecord:
+        """Return where a run stands; one that was kept and never opened is opened now."""
+        record = self.ledger.record(order.run)
+        if record is None:
+            self.ledger.open(order.run)
+            record = self.ledger.record(order.run)
+        if record is None:
+            raise refusal(
+                503,
+                f"{order.run} is not in the ledger",
+                seen="nothing",
+                expected="its standing",
+                remedy="Ask again; submit the job again if this goes on.",
+                Retry_After="5",
+            )
+        return record
+
+
+def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
+    """Join the server at ``settings.broker``.
+
+    Raises
+    ------
+    StoreError
+        No server answers there, or it holds another layout.
+    """
+    client = connect(settings.broker)
+    epoch = adopt(client, Keys(), patience_s)
+    ledger = RedisLedger(
+        client, lease_s=settings.lease_s, back_off_s=settings.back_off_s, patience_s=2.0
+    )
+    shots = Shots(client, patience_s=2.0)
+    return Service(
+        settings=settings,
+        client=client,
+        epoch=epoch,
+        shots=shots,
+        ledger=ledger,
+        events=open_events(settings.broker, epoch),
+        machines=Machines(client),
+        requests=Requests(client),
+        submissions=Submissions(shots, ledger, settings.roots),
+    )
+
+
+def _service(request: Request) -> Service:
+    service: Service = request.app.state.service
+    return service
+
+
+Served = Annotated[Service, Depends(_service)]
+"""The service, as a route asks for it."""

@@ -1,0 +1,148 @@
+"""One version of a shot: where it stands, its frames, what was measured, its job and previews."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import Response
+
+from glimsum_jobs.ledger import Stage
+from glimsum_jobs.paths import parse_root_path
+from glimsum_services.api.problem_details import error_answers, refusal
+from glimsum_services.api.service import Served
+from glimsum_services.api.shots import Limit, ShotName, Version
+from glimsum_services.api.views import FrameView, ShotView, Shown, show_frame, show_shot
+from glimsum_services.folders import read_file
+
+router = APIRouter(prefix="/shots/{shot}/versions/{version}", tags=["versions"])
+
+MOST_PREVIEW_BYTES = 32 * 1024 * 1024
+
+Frame = Annotated[int, Path(ge=0, le=9_999_999, description="Number of a shot frame.")]
+AfterFrame = Annotated[
+    int | None, Query(ge=-1, le=9_999_999, description="List frames behind this one.")
+]
+AfterPlace = Annotated[int, Query(ge=0, le=10_000_000, description="`after` of the page before.")]
+
+
+class FrameList(Shown):
+    """A page of frames, in order."""
+
+    frames: list[FrameView]
+    after: int | None
+
+
+class Measurement(Shown):
+    """What was measured of one pass, or of one pass on one frame."""
+
+    item: str
+    state: str
+    reason: str | None
+    result: dict[str, Any] | None
+
+
+class Measurements(Shown):
+    """Everything that was measured once and is used by every frame."""
+
+    solved: dict[str, Any] | None
+    measured: list[Measurement]
+    after: int | None
+
+
+@router.get("", operation_id="get_version", responses=error_answers(404))
+def get_version(service: Served, shot: ShotName, version: Version) -> ShotView:
+    """Show one version."""
+    return show_shot(service, service.find(shot, version))
+
+
+@router.get("/frames", operation_id="list_frames", responses=error_answers(404))
+def list_frames(
+    service: Served,
+    shot: ShotName,
+    version: Version,
+    after: AfterFrame = None,
+    limit: Limit = 100,
+) -> FrameList:
+    """List the frames of a version; empty before combining begins."""
+    order = service.find(shot, version)
+    items = service.ledger.items(order.run, Stage.COMBINE)
+    rest = [item for item in items if after is None or int(item.item) > after]
+    frames = [show_frame(item) for item in rest[:limit]]
+    return FrameList(frames=frames, after=frames[-1].frame if len(rest) > limit else None)
+
+
+@router.get("/measurements", operation_id="get_measurements", responses=error_answers(404))
+def get_measurements(
+    service: Served, shot: ShotName, version: Version, after: AfterPlace = 0, limit: Limit = 100
+) -> Measurements:
+    """Show what was measured; empty before measuring begins."""
+    order = service.find(shot, version)
+    items = service.ledger.items(order.run, Stage.MEASURE)
+    measured = [
+        Measurement(
+            item=item.item,
+            state=item.state.value,
+            reason=item.failure.message if item.failure else None,
+            result=item.result,
+        )
+        for item in items[after : after + limit]
+    ]
+    more = after + limit < len(items)
+    return Measurements(
+        solved=service.ledger.result(order.run, Stage.SOLVE, "shot"),
+        measured=measured,
+        after=after + limit if more else None,
+    )
+
+
+@router.get(
+    "/job",
+    operation_id="get_job",
+    response_class=Response,
+    responses=error_answers(
+        404, also={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}}
+    ),
+)
+def get_job(service: Served, shot: ShotName, version: Version) -> Response:
+    """Show the job as it was written."""
+    order = service.find(shot, version)
+    text = service.shots.job_text(order.job_digest)
+    if text is None:
+        text = order.job.model_dump_json(by_alias=True, indent=1)
+    return Response(text, media_type="text/plain; charset=utf-8")
+
+
+@router.get(
+    "/frames/{frame}/preview",
+    operation_id="get_preview",
+    response_class=Response,
+    responses=error_answers(
+        404,
+        also={
+            200: {"content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}}},
+            304: {"description": "It has not changed"},
+        },
+    ),
+)
+def get_preview(
+    request: Request, service: Served, shot: ShotName, version: Version, frame: Frame
+) -> Response:
+    """Show the viewing copy of a finished frame (JPEG)."""
+    order = service.find(shot, version)
+    result = service.ledger.result(order.run, Stage.COMBINE, str(frame)) or {}
+    name = result.get("preview")
+    if not isinstance(name, str) or not name:
+        raise refusal(
+            404,
+            f"frame {frame} of {order.run} has no preview",
+            seen="not finished" if not result else "no preview was made",
+            expected="a finished frame",
+            remedy=f"GET /shots/{shot}/versions/{version}/frames lists them.",
+        )
+    data, status = read_file(
+        service.settings.roots, parse_root_path(order.folder), name, MOST_PREVIEW_BYTES
+    )
+    etag = f'"{status.st_mtime_ns:x}-{status.st_size:x}"'
+    headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
+    if request.headers.get("if-none-match") == etag:
+        return Response(status_code=304, headers=headers)
+    return Response(data, media_type="image/jpeg", headers=headers)

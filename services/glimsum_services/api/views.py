@@ -1,0 +1,188 @@
+"""What the API shows of shots: one shape in answers, in the stream, and on the page."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from glimsum_jobs.ledger import ItemRecord, ItemState, Stage
+from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.problems import Problem
+from glimsum_services.api.problem_details import Trouble, as_trouble
+from glimsum_services.api.service import Service
+from glimsum_services.progress import Progress, checked_problems, progress_of, recent_results
+
+MOST_LISTED = 200
+"""Most frames named in one view of a shot; the rest is counted and listed by /frames."""
+
+
+class Shown(BaseModel):
+    """Base of what is shown."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class Count(Shown):
+    """How many items of a stage are in each state."""
+
+    waiting: int
+    working: int
+    done: int
+    set_aside: int
+
+
+class AsideFrame(Shown):
+    """A frame that was set aside."""
+
+    frame: int
+    reason: str
+
+
+class FrameSpan(Shown):
+    """Frames that are made, handles included; the cut lies inside."""
+
+    first: int
+    last: int
+    cut_first: int
+    cut_last: int
+
+
+class ShotView(Shown):
+    """One version of a shot and where it stands."""
+
+    shot: str
+    version: int
+    versions: list[int]
+    sequence: str | None
+    state: str
+    """checking, measuring, combining, finishing, done, done with remarks, paused, cancelled,
+    refused."""
+    stage: str
+    control: str
+    priority: int
+    revision: int
+    frames: FrameSpan
+    counts: dict[str, Count]
+    progress: Progress
+    set_aside: list[AsideFrame]
+    working: list[int]
+    """Frames in the hands of a worker now."""
+    newest_preview: int | None
+    """Number of the last finished frame that has a preview."""
+    problems: list[Trouble]
+    """What the check found."""
+    reason: str
+    """Why the run was ended early."""
+    made: str
+    begun: str
+    ended: str | None
+    folder: str
+    """Version folder, root:path."""
+    movie: str | None
+    """Viewing movie, root:path, once it is written."""
+    links: dict[str, str]
+
+
+class FrameView(Shown):
+    """One frame."""
+
+    frame: int
+    state: str
+    tries: int
+    worker: str | None
+    reason: str | None
+    result: dict[str, Any] | None
+
+
+def show_shot(service: Service, order: RunOrder) -> ShotView:
+    """Return the view of one version; reads the ledger."""
+    record = service.standing(order)
+    frames = order.job.frames
+    recent = recent_results(service.ledger, record, order.job)
+    counts = record.counts.get(Stage.COMBINE)
+    items: list[ItemRecord] = []
+    if counts is not None and (counts.set_aside or counts.working):
+        items = service.ledger.items(order.run, Stage.COMBINE)
+    times = [float(str(each["seconds"])) for each in recent if "seconds" in each]
+    here = f"/shots/{order.shot}/versions/{order.version}"
+    return ShotView(
+        shot=order.shot,
+        version=order.version,
+        versions=service.shots.versions(order.shot),
+        sequence=order.sequence,
+        state=record.state.value,
+        stage=record.stage.value,
+        control=record.control.value,
+        priority=record.priority,
+        revision=record.revision,
+        frames=FrameSpan(
+            first=frames.first,
+            last=frames.last,
+            cut_first=frames.first + order.job.handles.head,
+            cut_last=frames.last - order.job.handles.tail,
+        ),
+        counts={
+            stage.value: Count.model_validate(each.model_dump())
+            for stage, each in record.counts.items()
+        },
+        progress=progress_of(record, frames.count, times),
+        set_aside=[_aside(item) for item in items if item.state is ItemState.SET_ASIDE][
+            :MOST_LISTED
+        ],
+        working=[int(i.item) for i in items if i.state is ItemState.WORKING][:MOST_LISTED],
+        newest_preview=_newest(recent),
+        problems=_problems(service, order),
+        reason=record.reason,
+        made=order.made,
+        begun=utc_text(record.begun),
+        ended=None if record.ended is None else utc_text(record.ended),
+        folder=order.folder,
+        movie=_movie(service, order),
+        links={
+            "self": here,
+            "frames": f"{here}/frames",
+            "measurements": f"{here}/measurements",
+            "control": f"{here}/control",
+            "job": f"{here}/job",
+        },
+    )
+
+
+def show_frame(item: ItemRecord) -> FrameView:
+    """Return the view of one frame."""
+    return FrameView(
+        frame=int(item.item),
+        state=item.state.value,
+        tries=item.tries,
+        worker=item.worker,
+        reason=item.failure.message if item.failure else None,
+        result=item.result,
+    )
+
+
+def utc_text(seconds: float) -> str:
+    """Return a time as RFC 3339, UTC."""
+    text = datetime.fromtimestamp(seconds, UTC).isoformat(timespec="milliseconds")
+    return text.replace("+00:00", "Z")
+
+
+def _aside(item: ItemRecord) -> AsideFrame:
+    reason = item.failure.message if item.failure else "no reason was kept"
+    return AsideFrame(frame=int(item.item), reason=reason)
+
+
+def _newest(recent: list[dict[str, object]]) -> int | None:
+    frames = [int(str(each["frame"])) for each in recent if each.get("preview")]
+    return max(frames, default=None)
+
+
+def _problems(service: Service, order: RunOrder) -> list[Trouble]:
+    found = checked_problems(service.ledger, order.run)
+    return [as_trouble(Problem.model_validate(each)) for each in found[:MOST_LISTED]]
+
+
+def _movie(service: Service, order: RunOrder) -> str | None:
+    """Return the movie as the finish names it, below the version folder."""
+    result = service.ledger.result(order.run, Stage.FINISH, "shot") or {}
+    movie = result.get("movie")
+    return f"{order.folder}/{movie}" if isinstance(movie, str) and movie else None

@@ -1,0 +1,180 @@
+"""Carries what happens to everyone who watches: one reader of the ledger, one text for all."""
+
+import asyncio
+import json
+import logging
+import threading
+import time
+from collections.abc import AsyncIterator, Sequence
+from contextlib import suppress
+
+from redis.exceptions import RedisError
+
+from glimsum_jobs.errors import StoreError
+from glimsum_services.api.service import Service
+from glimsum_services.api.views import show_shot
+from glimsum_services.store.events import EventGap
+
+log = logging.getLogger(__name__)
+
+MOST_WATCHERS = 500
+MOST_WAITING = 64
+"""Messages kept for a watcher who is slow; then one snapshot stands for all of them."""
+COALESCE_S = 0.25
+"""At most one message a run in this time."""
+ALIVE_S = 15.0
+"""Silence after which a comment shows that the line still stands."""
+
+Message = tuple[str, bytes]
+"""Shot the message is about, empty for everyone's, and its bytes."""
+
+
+def encode(kind: str, data: object, event_id: str | None = None) -> bytes:
+    """Return one event of a stream (HTML Living Standard, 9.2 server-sent events)."""
+    head = f"id: {event_id}\n" if event_id else ""
+    text = json.dumps(data, separators=(",", ":"), ensure_ascii=False)
+    return f"{head}event: {kind}\ndata: {text}\n\n".encode()
+
+
+class Watcher:
+    """One open stream."""
+
+    def __init__(self, shot: str | None) -> None:
+        self.shot = shot
+        self.queue: asyncio.Queue[bytes] = asyncio.Queue(MOST_WAITING)
+
+    def offer(self, message: Message, snapshot: bytes) -> None:
+        """Add a message if it is for this watcher; on overflow a snapshot replaces all."""
+        shot, data = message
+        if self.shot is not None and shot not in ("", self.shot):
+            return
+        if self.queue.full():
+            while not self.queue.empty():
+                self.queue.get_nowait()
+            data = snapshot
+        self.queue.put_nowait(data)
+
+
+class Watch:
+    """Reads the ledger's stream in one thread and hands each change to all watchers.
+
+    Parameters
+    ----------
+    service : Service
+        Its `events` is used by this thread alone.
+    """
+
+    def __init__(self, service: Service) -> None:
+        self._service = service
+        self._watchers: set[Watcher] = set()
+        self._stop = threading.Event()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
+
+    def start(self) -> None:
+        """Begin, inside the running event loop."""
+        self._loop = asyncio.get_running_loop()
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread; it takes a second at most."""
+        self._stop.set()
+        self._thread.join(6)
+
+    @property
+    def full(self) -> bool:
+        """Whether no more watchers are taken."""
+        return len(self._watchers) >= MOST_WATCHERS
+
+    async def stream(self, shot: str | None, first: Sequence[bytes]) -> AsyncIterator[bytes]:
+        """Yield the bytes of one stream: `first`, then what happens, until the reader leaves."""
+        watcher = Watcher(shot)
+        self._watchers.add(watcher)
+        try:
+            for data in first:
+                yield data
+            while not self._stop.is_set():
+                try:
+                    yield await asyncio.wait_for(watcher.queue.get(), ALIVE_S)
+                except TimeoutError:
+                    yield b": still here\n\n"
+        finally:
+            self._watchers.discard(watcher)
+
+    def since(self, last: str | None, shot: str | None) -> list[bytes]:
+        """Return what a reader who saw `last` must be told first.
+
+        A reader without `last`, or whose place in the stream is gone, gets a snapshot: it asks
+        for everything once. Raises StoreError when the ledger gives no answer.
+        """
+        events = self._service.events
+        newest = events.newest()
+        if last is None:
+            return [b"retry: 2000\n\n", self._snapshot(newest)]
+        try:
+            missed = events.read(last)
+        except (EventGap, RedisError):
+            return [self._snapshot(newest)]
+        runs = list(dict.fromkeys(event.run for event in missed))
+        return [data for about, data in self._tell(runs, newest) if shot in (None, about)]
+
+    def _run(self) -> None:
+        after: str | None = None
+        quiet = False
+        while not self._stop.is_set():
+            try:
+                after = self._round(after)
+                quiet = False
+            except EventGap:
+                after = None
+                self._spread([("", self._snapshot(None))])
+            except (StoreError, RedisError) as error:
+                if not quiet:
+                    log.warning("watchers hear nothing until the ledger answers: %s", error)
+                    self._spread([("", encode("silence", {"what": "the ledger gives no answer"}))])
+                quiet = True
+                self._stop.wait(1.0)
+            except Exception:
+                log.exception("telling watchers failed; going on")
+                self._stop.wait(1.0)
+
+    def _round(self, after: str | None) -> str:
+        """Wait for events, gather those of a short time, and tell about each run once."""
+        events = self._service.events
+        after = after or events.newest()
+        found = events.read(after, wait_s=1.0)
+        if not found:
+            return after
+        begun = time.monotonic()
+        if not self._stop.wait(COALESCE_S / 2):
+            found += events.read(found[-1].id)
+        if self._watchers:
+            self._spread(self._tell({event.run for event in found}, found[-1].id))
+        self._stop.wait(max(0.0, COALESCE_S - (time.monotonic() - begun)))
+        return found[-1].id
+
+    def _tell(self, runs: set[str] | list[str], event_id: str) -> list[Message]:
+        """Return one message a run, as it stands now."""
+        messages = []
+        for run in sorted(runs):
+            shot, _, version = run.rpartition("/v")
+            if not version.isdecimal() or int(version) not in self._service.shots.versions(shot):
+                continue  # a run that was opened by something that keeps no order
+            view = show_shot(self._service, self._service.shots.order(run))
+            messages.append((shot, encode("shot", view.model_dump(mode="json"), event_id)))
+        return messages
+
+    def _snapshot(self, event_id: str | None) -> bytes:
+        return encode("snapshot", {"what": "ask for everything once"}, event_id)
+
+    def _spread(self, messages: Sequence[Message]) -> None:
+        if self._loop is None or not messages:
+            return
+        with suppress(RuntimeError):  # the loop is closing
+            self._loop.call_soon_threadsafe(self._offer, messages)
+
+    def _offer(self, messages: Sequence[Message]) -> None:
+        snapshot = self._snapshot(None)
+        for message in messages:
+            for watcher in self._watchers:
+                watcher.offer(message, snapshot)

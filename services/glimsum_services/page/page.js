@@ -1,0 +1,94 @@
+// The call sheet: loads the shots, then follows what happens and puts each shot where it belongs.
+
+import { Shot, nameOf, sectionOf } from "./shot.js";
+
+const RETRY_MS = 3000;
+const MACHINES_MS = 20000;
+const known = new Map();
+const line = document.getElementById("line");
+const news = document.getElementById("news");
+const more = document.getElementById("more");
+let after = null;
+let connected = false;
+let machines = null;
+
+function say(text, down) {
+  if (line.textContent !== text) line.textContent = text;
+  line.classList.toggle("down", down);
+}
+
+function sayLine() {
+  if (!connected) return say("The line to the service is down; trying again. What is shown may be old.", true);
+  if (machines !== null && machines.length === 0) return say("No machine works now: start \u201cglimsum worker\u201d on one.", true);
+  if (machines === null) return say("Live.", false);
+  const slots = machines.reduce((sum, each) => sum + each.slots, 0);
+  const words = machines.length === 1 ? "1 machine" : machines.length + " machines";
+  return say("Live: " + words + ", " + slots + (slots === 1 ? " slot." : " slots."), false);
+}
+
+async function ask(address) {
+  const answer = await fetch(address, { headers: { Accept: "application/json" } });
+  const body = await answer.json();
+  if (!answer.ok) throw new Error(body.detail || String(answer.status));
+  return body;
+}
+
+// Newest on top in its section; a shot that stays where it is is not moved, so focus is kept.
+function place(entry) {
+  const section = document.getElementById(sectionOf(entry.view));
+  if (entry.shot.element.parentElement === section) return;
+  const later = [...section.querySelectorAll("article")].find((each) => known.get(each.dataset.shot).view.made < entry.view.made);
+  section.insertBefore(entry.shot.element, later || null);
+}
+
+function show(view, quiet) {
+  const entry = known.get(view.shot) || { shot: new Shot(), view: null };
+  const before = entry.view;
+  if (before && (before.version > view.version || (before.version === view.version && before.revision > view.revision))) return;
+  entry.view = view;
+  known.set(view.shot, entry);
+  entry.shot.show(view);
+  place(entry);
+  if (quiet) return;
+  if (!before || before.state !== view.state) news.textContent = nameOf(view) + ": " + view.state;
+  else if (before.progress.frames_set_aside < view.progress.frames_set_aside) news.textContent = nameOf(view) + ": a frame was set aside";
+}
+
+async function load(from) {
+  const page = await ask("/shots?limit=50" + (from ? "&after=" + encodeURIComponent(from) : ""));
+  page.shots.forEach((view) => show(view, true));
+  after = page.after;
+  more.hidden = after === null;
+}
+
+async function askMachines() {
+  try {
+    machines = (await ask("/workers")).workers;
+  } catch {
+    machines = null;
+  }
+  sayLine();
+}
+
+function follow() {
+  const stream = new EventSource("/events");
+  stream.addEventListener("open", () => {
+    connected = true;
+    sayLine();
+  });
+  stream.addEventListener("shot", (event) => show(JSON.parse(event.data), false));
+  stream.addEventListener("snapshot", () => load(null).catch((error) => say(error.message, true)));
+  stream.addEventListener("silence", (event) => say(JSON.parse(event.data).what + "; work goes on by itself when it does.", true));
+  stream.addEventListener("error", () => {
+    connected = false;
+    sayLine();
+    if (stream.readyState === EventSource.CLOSED) setTimeout(follow, RETRY_MS);
+  });
+}
+
+document.getElementById("day").textContent = new Date().toLocaleDateString(undefined, { weekday: "long", year: "numeric", month: "long", day: "numeric" });
+more.addEventListener("click", () => load(after).catch((error) => say(error.message, true)));
+load(null).catch((error) => say(error.message, true));
+follow();
+askMachines();
+setInterval(askMachines, MACHINES_MS);

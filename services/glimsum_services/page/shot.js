@@ -1,0 +1,151 @@
+// One shot on the call sheet. Everything shown is set as text, never as markup.
+
+import { drawRuler } from "./ruler.js";
+
+const MOST_REASONS = 12;
+
+function make(name, className) {
+  const element = document.createElement(name);
+  if (className) element.className = className;
+  return element;
+}
+
+function setText(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+  element.hidden = text === "";
+}
+
+export function versionName(version) {
+  return "v" + String(version).padStart(3, "0");
+}
+
+export function nameOf(view) {
+  return view.shot + " " + versionName(view.version);
+}
+
+export function timeInWords(seconds) {
+  if (seconds < 90) return Math.max(1, Math.round(seconds)) + " s";
+  const minutes = Math.round(seconds / 60);
+  if (minutes < 120) return minutes + " min";
+  return Math.floor(minutes / 60) + " h " + (minutes % 60) + " min";
+}
+
+export function standing(view) {
+  const { progress, counts, stage } = view;
+  const words = [view.state];
+  const at = counts[stage];
+  if (stage === "measure" && at && view.ended === null) {
+    const all = at.waiting + at.working + at.done + at.set_aside;
+    words.push(at.done + at.set_aside + " of " + all + " measurements");
+  }
+  words.push(progress.frames_done + " of " + progress.frames_total + " frames done");
+  if (progress.frames_set_aside) words.push(progress.frames_set_aside + " set aside");
+  if (progress.seconds_left !== null) words.push("about " + timeInWords(progress.seconds_left) + " left");
+  if (view.reason) words.push(view.reason);
+  return words.join(", ");
+}
+
+export function sectionOf(view) {
+  if (view.state === "cancelled") return "done";
+  if (view.state === "refused" || view.state === "done with remarks") return "needs";
+  if (view.progress.frames_set_aside > 0) return "needs";
+  return view.state === "done" ? "done" : "tonight";
+}
+
+function problemText(problem) {
+  const where = Object.entries(problem.where).map(([name, value]) => name + " " + value).join(", ");
+  let text = problem.what;
+  if (where) text += " (" + where + ")";
+  if (problem.seen || problem.expected) text += "; seen: " + problem.seen + "; expected: " + problem.expected;
+  return problem.remedy ? text + ". " + problem.remedy : text;
+}
+
+function fillList(list, lines) {
+  const key = JSON.stringify(lines);
+  list.hidden = lines.length === 0;
+  if (list.dataset.key === key) return;
+  list.dataset.key = key;
+  list.replaceChildren(...lines.map(([text, className]) => {
+    const item = make("li", className);
+    item.textContent = text;
+    return item;
+  }));
+}
+
+function asideLines(view) {
+  const lines = view.set_aside.slice(0, MOST_REASONS)
+    .map((each) => ["Frame " + each.frame + " was set aside: " + each.reason, ""]);
+  const rest = view.progress.frames_set_aside - lines.length;
+  if (rest > 0) lines.push([rest + " more frames were set aside; the frame list names them.", ""]);
+  return lines;
+}
+
+function problemLines(view) {
+  const shown = view.problems.filter((each) => each.rank !== "stops a frame");
+  const lines = shown.slice(0, MOST_REASONS)
+    .map((each) => [each.rank + ": " + problemText(each), each.rank === "remark" ? "remark" : ""]);
+  if (shown.length > MOST_REASONS) lines.push([shown.length - MOST_REASONS + " more problems.", ""]);
+  return lines;
+}
+
+export class Shot {
+  constructor() {
+    this.element = make("article");
+    this.title = make("h3");
+    this.name = make("span");
+    this.version = make("span", "version");
+    this.title.append(this.name, " ", this.version);
+    this.state = make("p", "state");
+    this.ruler = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    this.ruler.setAttribute("class", "ruler");
+    this.ruler.setAttribute("role", "img");
+    this.aside = make("ul", "aside");
+    this.problems = make("ul", "problems");
+    this.preview = make("img", "preview");
+    this.preview.hidden = true;
+    this.paths = make("p", "paths");
+    this.folder = make("code");
+    this.movie = make("code");
+    this.movieWords = make("span");
+    this.movieWords.append(" Movie: ", this.movie, ".");
+    this.job = make("a");
+    this.job.textContent = "The job";
+    this.frames = make("a");
+    this.frames.textContent = "Frame list";
+    this.paths.append("Masters and viewing copies: ", this.folder, ".", this.movieWords, " ", this.job, ". ", this.frames, ".");
+    this.element.append(this.title, this.state, this.ruler, this.aside, this.problems, this.preview, this.paths);
+    new ResizeObserver(() => this.draw()).observe(this.element);
+  }
+
+  show(view) {
+    this.view = view;
+    this.element.dataset.shot = view.shot;
+    setText(this.name, view.shot);
+    setText(this.version, versionName(view.version));
+    setText(this.state, standing(view));
+    fillList(this.aside, asideLines(view));
+    fillList(this.problems, problemLines(view));
+    setText(this.folder, view.folder);
+    setText(this.movie, view.movie || "");
+    this.movieWords.hidden = !view.movie;
+    this.job.href = view.links.job;
+    this.job.setAttribute("aria-label", "The job of " + nameOf(view));
+    this.frames.href = view.links.frames;
+    this.frames.setAttribute("aria-label", "Frame list of " + nameOf(view));
+    this.showPreview(view);
+    this.draw();
+  }
+
+  showPreview(view) {
+    if (view.newest_preview === null) return;
+    const address = view.links.frames + "/" + view.newest_preview + "/preview";
+    if (this.preview.getAttribute("src") === address) return;
+    this.preview.src = address;
+    this.preview.alt = "Frame " + view.newest_preview + " of " + nameOf(view);
+    this.preview.hidden = false;
+  }
+
+  draw() {
+    if (this.view) drawRuler(this.ruler, this.view, this.element.clientWidth);
+  }
+}
