@@ -21,8 +21,10 @@ class FoundPass(Found):
     """Pixels after the crop."""
     count: int
     """Files present (frames of a clip; 1 for a still)."""
-    still: bool
-    """One picture held over the whole shot."""
+    covers: bool
+    """Every shot frame has a file of its own (a still held over the shot has not)."""
+    alpha: bool = False
+    """The files hold coverage."""
     replaced: dict[int, int] = {}
     """File numbers that are missing, and the nearest that stands in for each."""
 
@@ -97,3 +99,16 @@ class Combined(Found):
     """Shares and counts for the report: clipped, negative, replaced, clamped."""
     remarks: tuple[Problem, ...] = ()
     seconds: float
+
+
+class Finished(Found):
+    """Result of the stage *finish*; names are relative to the folder of the version."""
+
+    frames: int
+    """Masters that are there, whole, read again from the disk."""
+    bytes: int
+    movie: str | None
+    sheet: str | None
+    manifest: str
+    remarks: tuple[Problem, ...] = ()
+    """Everything a person should know: of the check, of solving, of single frames."""

@@ -11,7 +11,7 @@ class Master(Strict):
     """Scene-linear frames in the working space."""
 
     format: Literal["exr"] = "exr"
-    compression: Literal["none", "zips", "zip", "piz"] = "zip"
+    compression: Literal["none", "zips", "zip"] = "zip"
     """All of them lossless."""
     pixel: Literal["half", "float"] = "half"
 

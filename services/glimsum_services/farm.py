@@ -3,11 +3,9 @@
 import logging
 import os
 import sys
-from collections.abc import Callable
 from typing import Any
 
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import Claim, Control
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.plan import next_stage
 from glimsum_services.connections import Connections, open_connections
@@ -21,18 +19,9 @@ from glimsum_workers.celery_tasks import Perform, Workplace, register_tasks
 def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
     """Return the real work: the flows, given this machine's roots and the ledger to read."""
     from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
-    from glimsum_workers.perform import (  # noqa: PLC0415  # only workers load the engine
-        WorkContext,
-        perform,
-    )
+    from glimsum_workers.perform import Performer  # noqa: PLC0415  # only workers load the engine
 
-    roots = Roots(farm.settings.roots)
-
-    def work(order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> dict[str, Any]:
-        worker = f"{machine}/{os.getpid()}"
-        return perform(order, claim, WorkContext(farm.ledger, roots, worker, still_mine))
-
-    return work
+    return Performer(farm.ledger, Roots(farm.settings.roots), machine)
 
 
 def run_worker(
@@ -67,7 +56,7 @@ def run_worker(
     parent = WorkerParent(
         name.name,
         settings=settings,
-        ledger=farm.ledger,
+        ledger=farm.impatient_ledger(),
         machines=farm.machines,
         dispatcher=farm.dispatcher(name.name, plan, orders),
         stopping=stopping,

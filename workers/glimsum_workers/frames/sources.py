@@ -16,6 +16,7 @@ from glimsum_workers.frames.limits import kind_by_name
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sequences import Scan, scan
 from glimsum_workers.frames.stills import read_still
+from glimsum_workers.frames.wholeness import check_whole
 
 
 class Source(ABC):
@@ -34,6 +35,10 @@ class Source(ABC):
     @abstractmethod
     def read(self, number: int) -> Codes:
         """Return what is stored for `number`; raises SourceError with file and remedy."""
+
+    @abstractmethod
+    def inspect(self, number: int) -> Facts:
+        """Return the facts of `number`'s file; raises SourceError where it is not whole."""
 
     @abstractmethod
     def file_name(self, number: int) -> str:
@@ -138,6 +143,10 @@ class SequenceSource(Source):
         with self._roots.opened(self._file(number)) as descriptor:
             return read_still(descriptor, str(self._file(number)))
 
+    def inspect(self, number: int) -> Facts:
+        """Return the facts of one file after a look at its end."""
+        return _inspect(self._roots, self._file(number))
+
     def file_name(self, number: int) -> str:
         """Return root and path of the file."""
         return str(self._file(number))
@@ -184,6 +193,11 @@ class StillSource(Source):
                 self._codes = read_still(descriptor, str(self._path))
         return self._codes
 
+    def inspect(self, number: int) -> Facts:
+        """Return the facts of the still after a look at its end."""
+        del number
+        return _inspect(self._roots, self._path)
+
     def file_name(self, number: int) -> str:
         """Return root and path of the file."""
         del number
@@ -218,6 +232,11 @@ class ClipSource(Source):
         """Return frame `number`."""
         return self._clip.read(number)
 
+    def inspect(self, number: int) -> Facts:
+        """Return the facts of the clip; opening it has looked at every packet."""
+        del number
+        return self.facts
+
     def file_name(self, number: int) -> str:
         """Return root and path of the clip, and the frame."""
         return f"{self._path} frame {number}"
@@ -231,3 +250,10 @@ class ClipSource(Source):
     def close(self) -> None:
         """Close the clip."""
         self._clip.close()
+
+
+def _inspect(roots: Roots, path: RootPath) -> Facts:
+    with roots.opened(path) as descriptor:
+        facts = still_facts(descriptor, str(path))
+        check_whole(descriptor, str(path))
+        return facts

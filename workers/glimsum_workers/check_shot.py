@@ -1,0 +1,131 @@
+"""The first stage: every file of a shot looked at before any frame is touched."""
+
+from collections import Counter
+
+from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.mattes import PictureMatte
+from glimsum_jobs.measurements import Checked, FoundPass
+from glimsum_jobs.outputs import Master
+from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.check_files import look_at_matte, look_at_pass
+from glimsum_workers.frames.roots import Roots
+
+GB = 1e9
+
+
+def check_shot(job: ShotJob, roots: Roots) -> Checked:
+    """Look at every pass and picture matte of a job.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    roots : Roots
+        Where this machine has the roots.
+
+    Returns
+    -------
+    Checked
+        What was found, and all problems: what stops the shot, what stops a frame, remarks.
+    """
+    passes: dict[str, FoundPass] = {}
+    mattes: dict[str, FoundPass] = {}
+    problems: list[Problem] = []
+    for name in job.passes:
+        looked = look_at_pass(job, name, roots)
+        problems += looked.problems
+        if looked.found is not None:
+            passes[name] = looked.found
+    for name, matte in job.mattes.items():
+        if isinstance(matte, PictureMatte):
+            looked = look_at_matte(job, name, matte, roots)
+            problems += looked.problems
+            if looked.found is not None:
+                mattes[name] = looked.found
+    problems += _sizes_that_differ(job, passes, mattes)
+    problems += _nothing_left(job, problems)
+    needed, free, room = _room(job, passes, roots)
+    problems += room
+    return Checked(
+        passes=passes,
+        mattes=mattes,
+        problems=tuple(problems),
+        needed_bytes=needed,
+        free_bytes=free,
+    )
+
+
+def _sizes_that_differ(
+    job: ShotJob, passes: dict[str, FoundPass], mattes: dict[str, FoundPass]
+) -> list[Problem]:
+    """Find passes and mattes that are not as large as most of the others."""
+    sizes = {("pass", name): (each.width, each.height) for name, each in passes.items()}
+    sizes |= {("matte", name): (each.width, each.height) for name, each in mattes.items()}
+    if not sizes:
+        return []
+    (width, height), _ = Counter(sizes.values()).most_common(1)[0]
+    return [
+        Problem(
+            rank=Rank.STOPS_SHOT,
+            what=f"{kind} {name} has another size than the others",
+            place=Place(
+                shot=job.shot,
+                pass_name=name if kind == "pass" else None,
+                field=f"{kind}es.{name}" if kind == "pass" else f"mattes.{name}",
+            ),
+            seen=f"{size[0]} x {size[1]} pixels",
+            expected=f"{width} x {height} pixels",
+            remedy="Crop it to the size of the others, or give the files that belong here.",
+        )
+        for (kind, name), size in sizes.items()
+        if size != (width, height)
+    ]
+
+
+def _nothing_left(job: ShotJob, problems: list[Problem]) -> list[Problem]:
+    stopped = stopped_frames(problems)
+    if len(stopped) < job.frames.count:
+        return []
+    return [
+        Problem(
+            rank=Rank.STOPS_SHOT,
+            what="not one frame of the shot has all its files",
+            place=Place(shot=job.shot),
+            seen=f"{len(stopped)} of {job.frames.count} frames lack a file",
+            expected="at least one frame whose passes are all there",
+            remedy="Look at first, step and start_offset of the passes named above.",
+        )
+    ]
+
+
+def _room(
+    job: ShotJob, passes: dict[str, FoundPass], roots: Roots
+) -> tuple[int, int, list[Problem]]:
+    """Hold the room on the disk against what the masters may need at most."""
+    found = next(iter(passes.values()), None)
+    place = Place(shot=job.shot, field="output", file=job.output)
+    try:
+        free = roots.free_bytes(parse_root_path(job.output).root)
+    except GlimsumError as error:
+        return 0, 0, [error.problem(Rank.STOPS_SHOT, **place.model_dump(exclude_none=True))]
+    if found is None:
+        return 0, free, []
+    pixels = found.width * found.height
+    needed = job.frames.count * pixels * (_bytes_a_pixel(job.masters[0]) + 1)
+    if needed <= free:
+        return needed, free, []
+    problem = Problem(
+        rank=Rank.STOPS_SHOT,
+        what="the disk has not enough room for the masters",
+        place=place,
+        seen=f"{free / GB:.2f} GB free",
+        expected=f"{needed / GB:.2f} GB for {job.frames.count} frames, uncompressed at worst",
+        remedy="Make room, or name another output.",
+    )
+    return needed, free, [problem]
+
+
+def _bytes_a_pixel(master: Master) -> int:
+    return 4 * (2 if master.pixel == "half" else 4)

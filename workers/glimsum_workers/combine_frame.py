@@ -1,0 +1,150 @@
+"""One frame: every step of the recipe laid on the ground, in linear light."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.measurements import Checked, Solved
+from glimsum_jobs.problems import Place
+from glimsum_jobs.recipe import Step
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.averages import Averages
+from glimsum_workers.engine.codes import Picture, Plane
+from glimsum_workers.engine.combine import combine_step, lay_ground
+from glimsum_workers.engine.metrics import read_figures
+from glimsum_workers.engine.tint import tint_matrix
+from glimsum_workers.frames.kept import Keep
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.material import Material
+from glimsum_workers.pass_light import PassLight, ShotLight
+from glimsum_workers.shot_mattes import ShotMattes
+
+
+@dataclass(frozen=True)
+class CombinedPicture:
+    """A combined frame before it is written.
+
+    Attributes
+    ----------
+    picture : Picture
+        Scene-linear, working space, premultiplied; alpha 0..1.
+    figures : dict of str to float
+        Shares and counts for the report.
+    """
+
+    picture: Picture
+    figures: dict[str, float]
+
+
+class ShotBench:
+    """A solved shot laid out for combining: its sources, averages, light and mattes.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    checked : Checked
+        Result of the check.
+    solved : Solved
+        Result of measuring.
+    roots : Roots
+        Where this machine has the roots.
+    keep : Keep
+        Where measured arrays are kept.
+    """
+
+    def __init__(
+        self, job: ShotJob, checked: Checked, solved: Solved, roots: Roots, keep: Keep
+    ) -> None:
+        self.job = job
+        self.checked = checked
+        self.solved = solved
+        self.material = Material(job, checked, roots)
+        self.averages = Averages(job, solved.averages, self.material, keep)
+        self.light = ShotLight(job, self.material, self.averages)
+        self.mattes = ShotMattes(job, self.material, self.light, self.averages)
+
+    def combine(self, frame: int, step_begun: Callable[[], object]) -> CombinedPicture:
+        """Combine one frame.
+
+        Parameters
+        ----------
+        frame : int
+            Shot frame.
+        step_begun : callable
+            Asked before each step; what it raises (LeaseLost) ends the work.
+
+        Returns
+        -------
+        CombinedPicture
+            The sum, with its figures.
+
+        Raises
+        ------
+        SourceError
+            A file of this frame can't be read.
+        LightError
+            The numbers make no light; names the pass and frame.
+        """
+        first = self.checked.passes[self.job.steps[0].pass_name]
+        ground = lay_ground(first.height, first.width)
+        lights: dict[str, PassLight] = {}
+        mattes: dict[str, Plane] = {}
+        for step in self.job.steps:
+            step_begun()
+            try:
+                self._lay(ground, step, frame, lights, mattes)
+            except GlimsumError as error:
+                here = Place(shot=self.job.shot, pass_name=step.pass_name, frame=frame)
+                error.place = error.place.filled(**here.model_dump(exclude_none=True))
+                raise
+        return CombinedPicture(ground, _figures(ground, lights))
+
+    def is_out(self, step: Step, frame: int) -> bool:
+        """Return whether a step adds nothing but full coverage on a frame, so needs no file."""
+        return (
+            step.gain(frame) == 0
+            and step.operator == "plus"
+            and step.matte is None
+            and not self.checked.passes[step.pass_name].alpha
+        )
+
+    def _lay(
+        self,
+        ground: Picture,
+        step: Step,
+        frame: int,
+        lights: dict[str, PassLight],
+        mattes: dict[str, Plane],
+    ) -> None:
+        if self.is_out(step, frame):
+            if ground.alpha is not None:
+                ground.alpha[...] = 1
+            return
+        if step.pass_name not in lights:
+            name = step.pass_name
+            lights[name] = self.light.in_working_space(name, frame, self.solved)
+        if step.matte is not None and step.matte not in mattes:
+            mattes[step.matte] = self.mattes.on_frame(step.matte, frame, self.solved)
+        combine_step(
+            ground,
+            lights[step.pass_name].picture,
+            step.operator,
+            matrix=step.gain(frame)
+            * tint_matrix(step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=self.job.space),
+            matte=None if step.matte is None else mattes[step.matte],
+        )
+
+
+def _figures(ground: Picture, lights: dict[str, PassLight]) -> dict[str, float]:
+    told = read_figures(ground.rgb, replaced=sum(light.replaced for light in lights.values()))
+    figures = {
+        "negative_share": told.negative_share,
+        "replaced": float(told.replaced),
+        "mended": float(sum(light.mended for light in lights.values())),
+        "mean_green": told.mean[1],
+        "median_green": told.median[1],
+    }
+    for name, light in lights.items():
+        figures[f"clipped_share:{name}"] = light.clipped_share
+    return figures

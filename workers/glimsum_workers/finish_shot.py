@@ -1,0 +1,189 @@
+"""The last stage: every master read again, then movie, contact sheet and manifest."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from glimsum_jobs.ledger import ItemRecord, ItemState
+from glimsum_jobs.measurements import Checked, Combined, Finished, Solved
+from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_workers.engine.viewing import DisplayCodes, Viewing
+from glimsum_workers.frames.manifest import MANIFEST, merge_records, read_lines, write_manifest
+from glimsum_workers.frames.master_reading import read_master
+from glimsum_workers.frames.masters import digest_file
+from glimsum_workers.frames.movies import write_movie
+from glimsum_workers.frames.previews import shrink
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.frames.sheets import Labelled, draw_card, write_sheet
+from glimsum_workers.write_frame import LINES, MASTERS, VIEWING, Writer
+
+SHEET_PICTURES = 12
+SHEET_COLUMNS = 4
+SHEET_WIDTH_PX = 320
+
+
+def finish_shot(
+    order: RunOrder,
+    checked: Checked,
+    solved: Solved,
+    items: Sequence[ItemRecord],
+    roots: Roots,
+    *,
+    writer: Writer,
+) -> Finished:
+    """Read every master again and write what belongs to the whole shot.
+
+    Parameters
+    ----------
+    order : RunOrder
+        Names the version folder.
+    checked, solved : Checked, Solved
+        Their remarks are collected.
+    items : sequence of ItemRecord
+        The frames as the ledger has them, in order.
+    roots : Roots
+        Where this machine has the roots.
+    writer : Writer
+        Who writes.
+
+    Returns
+    -------
+    Finished
+        Names, sizes and all remarks.
+
+    Raises
+    ------
+    OutputError
+        Something can't be written whole.
+    """
+    version = parse_root_path(order.folder)
+    masters = roots.make_folder(version.child(MASTERS))
+    whole: dict[int, Combined] = {}
+    remarks = [*checked.problems, *solved.problems]
+    for item in items:
+        writer.ask()
+        combined = None if item.result is None else Combined.model_validate(item.result)
+        if item.state is not ItemState.DONE or combined is None:
+            remarks += _set_aside(order, item, remarks)
+        elif _is_whole(masters / combined.name, combined):
+            whole[combined.frame] = combined
+        else:
+            remarks.append(_damaged(order, combined))
+    movie = sheet = None
+    viewing = roots.make_folder(version.child(VIEWING))
+    name = f"{order.shot}_v{order.version:03d}"
+    if whole:
+        if order.job.viewing.movie == "h264":
+            movie = f"{VIEWING}/{name}.mp4"
+            pictures = _movie_pictures(order, whole, masters, writer)
+            rate = order.job.rate_fraction
+            write_movie(
+                viewing,
+                f"{name}.mp4",
+                pictures,
+                rate,
+                token=writer.token,
+                before_rename=writer.ask,
+            )
+        sheet = f"{VIEWING}/{name}_contact.jpg"
+        write_sheet(
+            viewing,
+            f"{name}_contact.jpg",
+            list(_sheet_pictures(order, whole, masters)),
+            columns=SHEET_COLUMNS,
+            title=f"{order.run}: {len(whole)} of {order.job.frames.count} frames",
+            token=writer.token,
+            before_rename=writer.ask,
+        )
+    finished = Finished(
+        frames=len(whole),
+        bytes=sum(each.bytes for each in whole.values()),
+        movie=movie,
+        sheet=sheet,
+        manifest=MANIFEST,
+        remarks=tuple(remarks),
+    )
+    head = {
+        "run": order.run,
+        "made": order.made,
+        "job_digest": order.job_digest,
+        "solved": solved.model_dump(mode="json"),
+        "finished": finished.model_dump(mode="json"),
+    }
+    folder = roots.make_folder(version)
+    digests = {each.frame: each.file_digest for each in whole.values()}
+    lines = merge_records(
+        read_lines(roots.make_folder(version.child(LINES))).records,
+        lambda line: digests.get(line["frame"]) == line.get("file_digest"),
+    )
+    write_manifest(folder, head, lines, writer.token)
+    return finished
+
+
+def _is_whole(path: Path, combined: Combined) -> bool:
+    try:
+        return digest_file(path) == combined.file_digest
+    except OSError:
+        return False
+
+
+def _set_aside(order: RunOrder, item: ItemRecord, known: list[Problem]) -> list[Problem]:
+    """Return the problem of a frame without a master, unless the check has named it."""
+    frame = int(item.item)
+    if any(p.rank is Rank.STOPS_FRAME and p.place.frame == frame for p in known):
+        return []
+    failure = item.failure
+    return [
+        Problem(
+            rank=Rank.STOPS_FRAME,
+            what="the frame is set aside",
+            place=Place(shot=order.shot, frame=frame),
+            seen=failure.message if failure else "no master and no reason",
+            expected="a master",
+            remedy="Mend what is named and submit the shot again.",
+        )
+    ]
+
+
+def _damaged(order: RunOrder, combined: Combined) -> Problem:
+    return Problem(
+        rank=Rank.STOPS_FRAME,
+        what="the master on the disk is not the one that was written",
+        place=Place(shot=order.shot, frame=combined.frame, file=combined.name),
+        seen="another digest, or no file",
+        expected=f"SHA-256 {combined.file_digest}",
+        remedy="Look at the disk; then submit the shot again.",
+    )
+
+
+def _view(order: RunOrder, path: Path, width: int) -> DisplayCodes:
+    told = order.job.viewing
+    rgb, _, _ = read_master(path)
+    return Viewing(order.job.space, told.display, told.view).apply(shrink(rgb, width))
+
+
+def _movie_pictures(
+    order: RunOrder, whole: dict[int, Combined], masters: Path, writer: Writer
+) -> Iterator[DisplayCodes]:
+    """Give every frame in order; a frame without a master is a card that says so."""
+    size = _view(order, masters / next(iter(whole.values())).name, order.job.viewing.width).shape
+    for frame in order.job.frames.numbers:
+        writer.ask()
+        if frame in whole:
+            yield _view(order, masters / whole[frame].name, order.job.viewing.width)
+        else:
+            yield draw_card(f"{order.shot} frame {frame} is set aside", size[1], size[0])
+
+
+def _sheet_pictures(
+    order: RunOrder, whole: dict[int, Combined], masters: Path
+) -> Iterator[Labelled]:
+    frames = sorted(whole)
+    count = min(SHEET_PICTURES, len(frames))
+    for index in np.linspace(0, len(frames) - 1, count).round().astype(int):
+        frame = frames[index]
+        picture = _view(order, masters / whole[frame].name, SHEET_WIDTH_PX)
+        yield Labelled(f"{frame}", picture)

@@ -1,0 +1,75 @@
+"""The fingerprint of a frame: a digest of everything that changes its pixels, and nothing else."""
+
+from typing import Any
+
+from glimsum_jobs.mattes import PictureMatte
+from glimsum_workers.combine_frame import ShotBench
+from glimsum_workers.digests import digest_of
+from glimsum_workers.recorded import stops_of
+
+PIXEL_EPOCH = 1
+"""Raised only when the same job and files give other pixels."""
+
+
+def fingerprint_of(bench: ShotBench, frame: int) -> str:
+    """Return 64 hex digits that are equal for two frames only if their pixels must be equal.
+
+    Parameters
+    ----------
+    bench : ShotBench
+        The solved shot.
+    frame : int
+        Shot frame.
+
+    Returns
+    -------
+    str
+        SHA-256 over the files' own digests, how they are read, what is taken away, gains,
+        tints, mattes and operators of this frame, working space and stored form.
+    """
+    master = bench.job.masters[0]
+    return digest_of(
+        PIXEL_EPOCH,
+        bench.job.space,
+        master.model_dump(),
+        [_step(bench, index, frame) for index in range(len(bench.job.steps))],
+    )
+
+
+def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
+    step = bench.job.steps[index]
+    if bench.is_out(step, frame):
+        return ["out"]
+    return [
+        _pass(bench, step.pass_name, frame),
+        step.gain(frame),
+        step.tint_mired,
+        step.lamp_kelvin if step.tint_mired else None,
+        None if step.matte is None else _matte(bench, step.matte, frame),
+        step.operator,
+    ]
+
+
+def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:
+    each = bench.job.passes[name]
+    levels = bench.solved.levels.get(name)
+    return [
+        bench.material.pass_fingerprint(name, frame),
+        each.space,
+        each.range,
+        None if each.crop is None else each.crop.model_dump(),
+        bench.averages.dark_key(each),
+        None if each.white_balance is None else each.white_balance.gains,
+        stops_of(bench.job, name),
+        None if each.ambient is None else bench.averages.ambient_key(each.ambient, frame),
+        None if levels is None else levels.gains.get(frame, 1.0),
+    ]
+
+
+def _matte(bench: ShotBench, name: str, frame: int) -> list[Any]:
+    matte = bench.job.mattes[name]
+    if isinstance(matte, PictureMatte):
+        return [bench.material.matte_fingerprint(name, frame), matte.invert]
+    empty = matte.empty
+    backing = bench.averages.key(empty) if isinstance(empty, str) else empty.level
+    return [_pass(bench, matte.pass_name, frame), backing, matte.invert]

@@ -1,0 +1,120 @@
+"""The sources of one shot, opened when first needed and read by shot frame."""
+
+from collections.abc import Mapping
+
+from glimsum_jobs.errors import SourceError
+from glimsum_jobs.mattes import PictureMatte
+from glimsum_jobs.measurements import Checked, FoundPass
+from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.problems import Place
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.engine.codes import Codes
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.frames.sources import Source, open_source
+
+
+class Material:
+    """Reads passes and picture mattes of a checked shot.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    checked : Checked
+        What the check found: first numbers, stand-ins for missing files.
+    roots : Roots
+        Where this machine has the roots.
+
+    Notes
+    -----
+    A clip keeps its decoder between frames, so frames are cheapest in order.
+    """
+
+    def __init__(self, job: ShotJob, checked: Checked, roots: Roots) -> None:
+        self._job = job
+        self._checked = checked
+        self._roots = roots
+        self._open: dict[tuple[str, str], Source] = {}
+
+    def pass_codes(self, name: str, frame: int) -> Codes:
+        """Read the codes of a pass on a shot frame; SourceError names shot, pass and frame."""
+        each = self._job.passes[name]
+        found = self._found(self._checked.passes, "pass", name)
+        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
+        place = Place(shot=self._job.shot, pass_name=name, frame=frame)
+        return self._read(("pass", name), each.files, found.replaced.get(number, number), place)
+
+    def pass_fingerprint(self, name: str, frame: int) -> str:
+        """Return the digest of the bytes that hold a pass on a shot frame."""
+        each = self._job.passes[name]
+        found = self._found(self._checked.passes, "pass", name)
+        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
+        source = self._source(("pass", name), each.files)
+        return source.fingerprint(found.replaced.get(number, number))
+
+    def matte_codes(self, name: str, frame: int) -> Codes:
+        """Read the codes of a picture matte on a shot frame."""
+        number, files = self._matte_number(name, frame)
+        place = Place(shot=self._job.shot, frame=frame, field=f"mattes.{name}")
+        return self._read(("matte", name), files, number, place)
+
+    def matte_fingerprint(self, name: str, frame: int) -> str:
+        """Return the digest of the bytes that hold a picture matte on a shot frame."""
+        number, files = self._matte_number(name, frame)
+        return self._source(("matte", name), files).fingerprint(number)
+
+    def file_numbers(self, name: str) -> list[int]:
+        """Return the numbers of all files of a pass that count, in order; 0 for a still."""
+        each = self._job.passes[name]
+        numbers = self._source(("pass", name), each.files).numbers
+        return [0] if numbers is None else [n for n in numbers if n not in set(each.skip)]
+
+    def covers(self, name: str) -> bool:
+        """Return whether every shot frame has a file of its own in this pass."""
+        return self._found(self._checked.passes, "pass", name).covers
+
+    def file_codes(self, name: str, number: int) -> Codes:
+        """Read one file of a pass by its own number (darks and ambients are averaged whole)."""
+        place = Place(shot=self._job.shot, pass_name=name)
+        return self._read(("pass", name), self._job.passes[name].files, number, place)
+
+    def file_fingerprint(self, name: str, number: int) -> str:
+        """Return the digest of the bytes of one file of a pass by its own number."""
+        return self._source(("pass", name), self._job.passes[name].files).fingerprint(number)
+
+    def _matte_number(self, name: str, frame: int) -> tuple[int, str]:
+        matte = self._job.mattes[name]
+        if not isinstance(matte, PictureMatte):
+            raise SourceError(
+                f"matte {name} has no files of its own",
+                place=Place(shot=self._job.shot, frame=frame, field=f"mattes.{name}"),
+                seen="a matte from a silhouette pass",
+                expected="a matte with files",
+            )
+        found = self._found(self._checked.mattes, "matte", name)
+        number = matte.number(frame, shot_first=self._job.frames.first, first=found.first)
+        return found.replaced.get(number, number), matte.files
+
+    def _found(self, among: Mapping[str, FoundPass], kind: str, name: str) -> FoundPass:
+        if name not in among:
+            raise SourceError(
+                f"{kind} {name} was not checked",
+                place=Place(shot=self._job.shot, field=f"{kind}s.{name}"),
+                seen=", ".join(sorted(among)) or f"no {kind}",
+                expected=name,
+                remedy="Check the shot again.",
+            )
+        return among[name]
+
+    def _source(self, key: tuple[str, str], files: str) -> Source:
+        if key not in self._open:
+            self._open[key] = open_source(self._roots, parse_root_path(files))
+        return self._open[key]
+
+    def _read(self, key: tuple[str, str], files: str, number: int, place: Place) -> Codes:
+        try:
+            return self._source(key, files).read(number)
+        except SourceError as error:
+            known = place.model_dump(exclude_none=True)
+            error.place = error.place.filled(**known)
+            raise

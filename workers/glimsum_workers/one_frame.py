@@ -1,0 +1,116 @@
+"""One frame here and now, without queue, ledger or version folder: to look at while deciding."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from glimsum_jobs.errors import JobError
+from glimsum_jobs.measurements import Averaged, Checked, Sampled, Solved
+from glimsum_jobs.plan import AVERAGE, dead_frames, measure_items
+from glimsum_jobs.problems import Place, Problem, Rank, stops_shot
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.check_shot import check_shot
+from glimsum_workers.combine_frame import ShotBench
+from glimsum_workers.engine.codes import Image, Plane
+from glimsum_workers.engine.viewing import DisplayCodes, Viewing
+from glimsum_workers.frames.kept import Keep
+from glimsum_workers.frames.previews import shrink
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.material import Material
+from glimsum_workers.measure_shot import average_pass, sample_level
+from glimsum_workers.solve_shot import solve_shot
+
+
+@dataclass(frozen=True)
+class Still:
+    """One combined frame.
+
+    Attributes
+    ----------
+    rgb : Image
+        Scene-linear, working space.
+    alpha : Plane or None
+        Coverage 0..1.
+    display : uint8 array, (height, width, 3)
+        Through the job's view, at its viewing width.
+    problems : tuple of Problem
+        Remarks of check and measuring.
+    """
+
+    rgb: Image
+    alpha: Plane | None
+    display: DisplayCodes
+    problems: tuple[Problem, ...]
+
+
+def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Still:
+    """Check, measure and combine one frame in this process.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    frame : int
+        Shot frame.
+    roots : Roots
+        Where this machine has the roots.
+    keep_folder : Path
+        Where measurements are kept, so that the next still of the shot is quick.
+
+    Returns
+    -------
+    Still
+        The same pixels the service would make.
+
+    Raises
+    ------
+    JobError
+        The check stops the shot, or this frame; holds all problems.
+    """
+    checked = check_shot(job, roots)
+    dead = dead_frames(checked)
+    _refuse(job, frame, checked, dead)
+    keep = Keep(keep_folder)
+    solved = measure_here(job, checked, roots, keep, dead)
+    made = ShotBench(job, checked, solved, roots, keep).combine(frame, lambda: None)
+    viewing = Viewing(job.space, job.viewing.display, job.viewing.view)
+    return Still(
+        rgb=made.picture.rgb,
+        alpha=made.picture.alpha,
+        display=viewing.apply(shrink(made.picture.rgb, job.viewing.width)),
+        problems=(*checked.problems, *solved.problems),
+    )
+
+
+def measure_here(
+    job: ShotJob, checked: Checked, roots: Roots, keep: Keep, dead: dict[int, str]
+) -> Solved:
+    """Do all items of measuring one after the other and solve them."""
+    material = Material(job, checked, roots)
+    averaged: list[Averaged] = []
+    sampled: list[Sampled] = []
+    for item in measure_items(job, dead):
+        what, name, *frame = item.split(":")
+        if what == AVERAGE:
+            averaged.append(average_pass(job, name, material, keep))
+        else:
+            sampled.append(sample_level(job, name, int(frame[0]), material, keep))
+    return solve_shot(job, averaged, sampled, material, keep)
+
+
+def _refuse(job: ShotJob, frame: int, checked: Checked, dead: dict[int, str]) -> None:
+    problems = stops_shot(list(checked.problems))
+    if frame not in job.frames.numbers:
+        problems.append(
+            Problem(
+                rank=Rank.STOPS_FRAME,
+                what="the shot has no such frame",
+                place=Place(shot=job.shot, frame=frame),
+                seen=str(frame),
+                expected=f"{job.frames.first} to {job.frames.last}",
+                remedy="Name a frame of the shot.",
+            )
+        )
+    if frame in dead:
+        problems += [p for p in checked.problems if p.place.frame == frame]
+    if problems:
+        raise JobError(f"frame {frame} of shot {job.shot} can't be made", problems)

@@ -1,0 +1,103 @@
+"""One pass on one frame, from the file's codes to light in the working space.
+
+The order is that of the light: codes, the camera's own primaries, dark, hot pixels, white
+balance, exposure, ambient, level, matrix. Drift correction will resample behind the matrix.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glimsum_jobs.measurements import Solved
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.averages import Averages
+from glimsum_workers.engine.ambient import subtract_ambient
+from glimsum_workers.engine.codes import Image, Picture
+from glimsum_workers.engine.exposure import multiply_channels
+from glimsum_workers.engine.hot_pixels import clipped_share
+from glimsum_workers.engine.primaries import convert
+from glimsum_workers.engine.spaces import matrix_between
+from glimsum_workers.material import Material
+from glimsum_workers.recorded import decode_pass, exposed, without_dark
+
+
+@dataclass(frozen=True)
+class PassLight:
+    """Light of one pass on one frame.
+
+    Attributes
+    ----------
+    picture : Picture
+        Scene-linear.
+    clipped : bool array, (height, width)
+        Pixels that were clipped in the file.
+    replaced : int
+        Samples that were not finite and are now 0.
+    mended : int
+        Hot samples replaced.
+    """
+
+    picture: Picture
+    clipped: NDArray[np.bool_]
+    replaced: int
+    mended: int = 0
+
+    @property
+    def clipped_share(self) -> float:
+        """Return the share of pixels that were clipped in the file, 0..1."""
+        return clipped_share(self.clipped)
+
+
+class ShotLight:
+    """Turns codes of a shot's passes into light.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Its numbers are what is taken away and multiplied.
+    material : Material
+        Reads the codes.
+    averages : Averages
+        The averaged darks, ambients and backings.
+    """
+
+    def __init__(self, job: ShotJob, material: Material, averages: Averages) -> None:
+        self._job = job
+        self._material = material
+        self._averages = averages
+
+    def equalised(self, name: str, frame: int) -> PassLight:
+        """Return a pass without dark and hot pixels, white balanced, exposed like the unit.
+
+        Still in the camera's own primaries, still with the ambient and the flicker.
+        """
+        each = self._job.passes[name]
+        recorded = decode_pass(each, self._material.pass_codes(name, frame))
+        dark, hot = self._averages.dark(each), self._averages.hot_pixels(each)
+        rgb, mended = without_dark(each, recorded.picture.rgb, dark, hot)
+        return PassLight(
+            picture=Picture(exposed(self._job, name, rgb), recorded.picture.alpha),
+            clipped=recorded.clipped,
+            replaced=recorded.replaced,
+            mended=mended,
+        )
+
+    def in_working_space(self, name: str, frame: int, solved: Solved) -> PassLight:
+        """Return what a recipe combines: equalised, without ambient, steady, converted."""
+        light = self.equalised(name, frame)
+        gain = solved.levels[name].gains.get(frame, 1.0) if name in solved.levels else 1.0
+        rgb = self.to_working_space(name, light.picture.rgb, frame, gain)
+        picture = Picture(rgb, light.picture.alpha)
+        return PassLight(picture, light.clipped, light.replaced, light.mended)
+
+    def to_working_space(self, name: str, rgb: Image, frame: int, gain: float = 1.0) -> Image:
+        """Return an equalised picture of a pass without ambient, steady and converted."""
+        each = self._job.passes[name]
+        if each.ambient is not None:
+            theirs = self._job.passes[each.ambient].space
+            matrix = None if theirs == each.space else matrix_between(theirs, each.space)
+            rgb = subtract_ambient(rgb, self._averages.ambient(each.ambient, frame), matrix)
+        if gain != 1.0:
+            rgb = multiply_channels(rgb, np.full(3, 1 / gain, dtype=np.float32))
+        return convert(rgb, matrix_between(each.space, self._job.space))

@@ -1,0 +1,148 @@
+"""One claimed item, done: which flow a stage is, and what the flow is given."""
+
+import os
+from collections.abc import Callable
+from typing import Any
+
+from glimsum_jobs.errors import StoreError
+from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, ItemRecord, Ledger, Stage
+from glimsum_jobs.measurements import Averaged, Checked, Found, Sampled, Solved
+from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.plan import AVERAGE, SAMPLE
+from glimsum_workers.check_shot import check_shot
+from glimsum_workers.combine_frame import ShotBench
+from glimsum_workers.finish_shot import finish_shot
+from glimsum_workers.frames.kept import Keep
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.material import Material
+from glimsum_workers.measure_shot import average_pass, sample_level
+from glimsum_workers.solve_shot import solve_shot
+from glimsum_workers.write_frame import Writer, write_frame
+
+
+class Performer:
+    """Does claimed items with this machine's roots, reading what earlier stages left behind.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Holds the results of earlier stages.
+    roots : Roots
+        Where this machine has the roots.
+    machine : str
+        Name of this worker; its processes are told apart by their ids.
+    """
+
+    def __init__(self, ledger: Ledger, roots: Roots, machine: str) -> None:
+        self._ledger = ledger
+        self._roots = roots
+        self._machine = machine
+        self._laid_out: tuple[str, ShotBench] | None = None
+
+    def __call__(
+        self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]
+    ) -> dict[str, Any]:
+        """Do the claimed item and return what it leaves behind, as plain JSON values.
+
+        Raises
+        ------
+        LeaseLost
+            From `still_mine`; nothing was written then.
+        GlimsumError
+            Whatever is wrong with the item, with its place.
+        """
+        match claim.stage:
+            case Stage.CHECK:
+                left: Found = check_shot(order.job, self._roots)
+            case Stage.MEASURE:
+                left = self._measure(order, claim.item)
+            case Stage.SOLVE:
+                left = self._solve(order)
+            case Stage.COMBINE:
+                left = self._combine(order, claim, still_mine)
+            case Stage.FINISH:
+                left = self._finish(order, claim, still_mine)
+        return left.model_dump(mode="json")
+
+    def _measure(self, order: RunOrder, item: str) -> Found:
+        material = Material(order.job, self._checked(order), self._roots)
+        keep = kept_of(order, self._roots)
+        what, name, *frame = item.split(":")
+        if what == AVERAGE:
+            return average_pass(order.job, name, material, keep)
+        return sample_level(order.job, name, int(frame[0]), material, keep)
+
+    def _solve(self, order: RunOrder) -> Solved:
+        measured = self._ledger.items(order.run, Stage.MEASURE)
+        return solve_shot(
+            order.job,
+            [Averaged.model_validate(each) for each in _results(measured, AVERAGE)],
+            [Sampled.model_validate(each) for each in _results(measured, SAMPLE)],
+            Material(order.job, self._checked(order), self._roots),
+            kept_of(order, self._roots),
+        )
+
+    def _combine(self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> Found:
+        return write_frame(
+            order,
+            self._bench(order),
+            int(claim.item),
+            self._roots,
+            writer=Writer(f"{self._machine}/{os.getpid()}", str(claim.token), still_mine),
+        )
+
+    def _finish(self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> Found:
+        return finish_shot(
+            order,
+            self._checked(order),
+            self._solved(order),
+            self._ledger.items(order.run, Stage.COMBINE),
+            self._roots,
+            writer=Writer(f"{self._machine}/{os.getpid()}", str(claim.token), still_mine),
+        )
+
+    def _bench(self, order: RunOrder) -> ShotBench:
+        """Lay a shot out once: clips stay open and averages loaded between its frames."""
+        if self._laid_out is None or self._laid_out[0] != order.run:
+            bench = ShotBench(
+                order.job,
+                self._checked(order),
+                self._solved(order),
+                self._roots,
+                kept_of(order, self._roots),
+            )
+            self._laid_out = (order.run, bench)
+        return self._laid_out[1]
+
+    def _checked(self, order: RunOrder) -> Checked:
+        return Checked.model_validate(self._left_behind(order.run, Stage.CHECK))
+
+    def _solved(self, order: RunOrder) -> Solved:
+        return Solved.model_validate(self._left_behind(order.run, Stage.SOLVE))
+
+    def _left_behind(self, run: str, stage: Stage) -> dict[str, Any]:
+        result = self._ledger.result(run, stage, SINGLE_ITEM)
+        if result is None:
+            raise StoreError(
+                f"the ledger holds no result of stage {stage} of {run}",
+                seen="nothing",
+                expected=f"what {stage} left behind",
+                remedy="Submit the shot again.",
+            )
+        return result
+
+
+def kept_of(order: RunOrder, roots: Roots) -> Keep:
+    """Return where measurements of the shot are kept for all its versions."""
+    shot_folder = parse_root_path(order.folder).folder
+    return Keep(roots.make_folder(shot_folder.child("kept")))
+
+
+def _results(items: list[ItemRecord], kind: str) -> list[dict[str, Any]]:
+    """Return the results of finished items of a kind, in the order of the items."""
+    return [
+        each.result
+        for each in items
+        if each.result is not None and each.item.partition(":")[0] == kind
+    ]
