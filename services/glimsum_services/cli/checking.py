@@ -1,0 +1,130 @@
+"""`glimsum check`: everything that can be wrong with a job and its files, without a service."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.problems import Problem, Rank, stopped_frames
+from glimsum_services.cli.exit_codes import Ending
+from glimsum_services.cli.options import AsJson, JobFiles, RootPairs, read_roots
+from glimsum_services.cli.running import read_settings
+from glimsum_services.cli.tables import size_words, table_lines
+from glimsum_services.cli.telling import problem_json, problem_lines, problems_of, say, say_json
+
+if TYPE_CHECKING:
+    from glimsum_jobs.measurements import Checked
+    from glimsum_jobs.shot import ShotJob
+
+
+def check(jobs: JobFiles, *, root: RootPairs = None, as_json: AsJson = False) -> Ending:
+    """Check jobs and all their files here, without a service; nothing is written."""
+    roots = read_settings().roots | read_roots(root)
+    found = [report for file in jobs for report in _check_file(file, roots)]
+    if as_json:
+        say_json({"jobs": found})
+    else:
+        for report in found:
+            _tell(report)
+    whole = not any(report["refused"] or report["set_aside"] for report in found)
+    return Ending.DONE if whole else Ending.REFUSED
+
+
+def _check_file(file: Path, roots: Mapping[str, Path]) -> list[dict[str, Any]]:
+    from glimsum_services.cli.local_jobs import (  # noqa: PLC0415  # loads the YAML reader
+        read_local_jobs,
+    )
+    from glimsum_services.workshop import check_here  # noqa: PLC0415  # loads the engine
+
+    try:
+        reports = []
+        for each in read_local_jobs(file, roots):
+            checked = check_here(each.job, each.roots)
+            problems = [*each.remarks, *map(each.as_written, checked.problems)]
+            reports.append(_report(file, each.job, checked, problems))
+    except GlimsumError as error:
+        problems = problems_of(error)
+        return [
+            {
+                "file": str(file),
+                "shot": problems[0].place.shot,
+                "refused": True,
+                "set_aside": [],
+                "problems": [problem_json(each) for each in problems],
+                "words": problem_lines(problems),
+            }
+        ]
+    return reports
+
+
+def _report(
+    file: Path, job: "ShotJob", checked: "Checked", problems: list[Problem]
+) -> dict[str, Any]:
+    return {
+        "file": str(file),
+        "shot": job.shot,
+        "refused": any(problem.rank is Rank.STOPS_SHOT for problem in problems),
+        "camera": job.camera,
+        "frames": {"first": job.frames.first, "last": job.frames.last, "rate": job.rate},
+        "set_aside": sorted(stopped_frames(problems)),
+        "passes": {
+            name: {
+                "use": job.passes[name].use or "lamp",
+                "files": found.count,
+                "held": found.count == 1 and not found.covers,
+                "width": found.width,
+                "height": found.height,
+                "space": job.passes[name].space,
+                "stops": _stops(job, name),
+                "first": found.first + job.passes[name].start_offset,
+            }
+            for name, found in checked.passes.items()
+        },
+        "needed_bytes": checked.needed_bytes,
+        "free_bytes": checked.free_bytes,
+        "problems": [problem_json(each) for each in problems],
+        "words": problem_lines(problems),
+    }
+
+
+def _stops(job: "ShotJob", name: str) -> float | None:
+    exposure, unit = job.passes[name].exposure, job.passes[job.unit_pass].exposure
+    if exposure is None or unit is None:
+        return None
+    return round(exposure.stops_against(unit).stops, 4)
+
+
+def _tell(report: dict[str, Any]) -> None:
+    say(f"{report['shot'] or '(no shot)'}, {report['file']}")
+    if "passes" in report:
+        frames = report["frames"]
+        count = frames["last"] - frames["first"] + 1
+        say(
+            f"camera {report['camera']}, frames {frames['first']} to {frames['last']} "
+            f"({count}), {frames['rate']} a second"
+        )
+        rows = [_row(name, each) for name, each in report["passes"].items()]
+        heading = ("pass", "use", "files", "picture", "space", "stops", "first file")
+        for line in table_lines(heading, rows):
+            say(f"  {line}")
+        needed, free = size_words(report["needed_bytes"]), size_words(report["free_bytes"])
+        say(f"needs {needed} of {free} free")
+    for line in report["words"]:
+        say(line)
+    say(_verdict(report))
+    say()
+
+
+def _row(name: str, found: dict[str, Any]) -> tuple[object, ...]:
+    stops = "" if found["stops"] is None else f"{found['stops']:+.2f}"
+    picture = f"{found['width']} x {found['height']}"
+    files = "one still" if found["held"] else str(found["files"])
+    return (name, found["use"], files, picture, found["space"], stops, found["first"])
+
+
+def _verdict(report: dict[str, Any]) -> str:
+    if report["refused"]:
+        return "refused"
+    if report["set_aside"]:
+        return f"can be combined, {len(report['set_aside'])} frames set aside"
+    return "can be combined"

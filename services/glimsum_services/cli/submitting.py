@@ -1,0 +1,149 @@
+"""`glimsum submit`: jobs and sequences handed to the running service."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from glimsum_jobs.errors import JobError
+from glimsum_services.cli.exit_codes import Ending
+from glimsum_services.cli.following import choose_view, follow
+from glimsum_services.cli.options import (
+    DEFAULT_SERVICE,
+    AsJson,
+    JobFiles,
+    RootPairs,
+    Service,
+    WrongUse,
+    read_roots,
+)
+from glimsum_services.cli.running import read_settings
+from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
+
+if TYPE_CHECKING:
+    from glimsum_jobs.problems import Problem
+    from glimsum_jobs.shot import ShotJob
+    from glimsum_services.client import Client, Sent
+    from glimsum_services.job_file import Asked
+
+
+def submit(
+    jobs: JobFiles,
+    *,
+    wait: Annotated[bool, typer.Option("--wait", help="Follow the runs until they end.")] = False,
+    priority: Annotated[
+        int, typer.Option("--priority", min=0, max=100, help="100 is the most urgent.")
+    ] = 50,
+    root: RootPairs = None,
+    service: Service = DEFAULT_SERVICE,
+    as_json: AsJson = False,
+) -> Ending:
+    """Submit jobs or sequences to the running service; all of them or, if one is wrong, none."""
+    from glimsum_services.client import Client  # noqa: PLC0415  # loads httpx
+    from glimsum_services.run_stream import follow_runs  # noqa: PLC0415  # the same
+
+    asked = read_all(jobs)
+    with Client(service) as client:
+        roots = client.roots()
+        if roots is None:
+            roots = read_settings().roots
+        sent = send(client, asked, jobs, roots | read_roots(root), priority=priority)
+        remarks = [remark for each in asked for remark in each.remarks]
+        tell_sent(client, sent, remarks, as_json=as_json)
+        if not wait:
+            return Ending.DONE
+        names = [each.run for each in sent]
+        last = follow(follow_runs(client, names), choose_view(as_json=as_json))
+    return Ending.DONE if all(run.whole for run in last) else Ending.REFUSED
+
+
+def read_all(files: list[Path]) -> list["Asked"]:
+    """Read all job files.
+
+    Raises
+    ------
+    JobError
+        With the problems of all of them.
+    """
+    from glimsum_services.job_file import read_job_file  # noqa: PLC0415  # loads the YAML reader
+
+    asked: list[Asked] = []
+    problems: list[Problem] = []
+    for file in files:
+        try:
+            asked.append(read_job_file(file))
+        except JobError as error:
+            problems += error.problems
+    if problems:
+        raise JobError("nothing was submitted", problems)
+    return asked
+
+
+def send(
+    client: "Client",
+    asked: list["Asked"],
+    files: list[Path],
+    roots: Mapping[str, Path],
+    *,
+    priority: int = 50,
+) -> list["Sent"]:
+    """Name the roots in all paths and hand everything to the service in one request.
+
+    Raises
+    ------
+    JobError
+        A path lies in no root of the service, or the service refuses a job.
+    WrongUse
+        A sequence stands beside other files.
+    """
+    sequences = [each.sequence for each in asked if each.sequence is not None]
+    if sequences and len(asked) > 1:
+        raise WrongUse(
+            "a sequence is submitted by itself",
+            seen=f"{len(asked)} files, among them the sequence {sequences[0]}",
+            expected="one sequence file, or job files of single shots",
+            remedy="Submit them one after the other.",
+        )
+    rooted = root_all(asked, files, roots)
+    return client.submit(rooted, sequence=sequences[0] if sequences else None, priority=priority)
+
+
+def root_all(asked: list["Asked"], files: list[Path], roots: Mapping[str, Path]) -> list["ShotJob"]:
+    """Return the jobs of all files with every path as ``root:path``.
+
+    Raises
+    ------
+    JobError
+        With every path of every job that lies in no root.
+    """
+    from glimsum_services.rooted import root_job  # noqa: PLC0415  # not needed by `--help`
+
+    jobs: list[ShotJob] = []
+    problems: list[Problem] = []
+    for file, each in zip(files, asked, strict=True):
+        for job in each.jobs:
+            try:
+                jobs.append(root_job(job, file.absolute().parent, roots))
+            except JobError as error:
+                problems += error.problems
+    if problems:
+        raise JobError("nothing was submitted", problems)
+    return jobs
+
+
+def tell_sent(
+    client: "Client", sent: list["Sent"], remarks: list["Problem"], *, as_json: bool
+) -> None:
+    """Say which versions were made, and which were there before."""
+    if as_json:
+        runs = [each.as_json() for each in sent]
+        told = [problem_json(each) for each in remarks]
+        say_json({"page": client.page, "runs": runs, "remarks": told}, one_line=True)
+        return
+    for line in problem_lines(remarks):
+        say(line)
+    for each in sent:
+        words = "" if each.new else "  the same job as before: this version stands"
+        say(f"{each.run}  {each.folder}{words}")
+    say(f"page: {client.page}")

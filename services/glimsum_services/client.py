@@ -1,0 +1,244 @@
+"""A client of our own HTTP interface: what the command line asks a running service."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+from urllib.parse import quote, urlsplit
+
+import httpx
+
+from glimsum_jobs.errors import JobError
+from glimsum_jobs.ledger import Control
+from glimsum_jobs.orders import run_name
+from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.shot import ShotJob
+from glimsum_services.run_view import RunView
+from glimsum_services.service_errors import ServiceAway, ServiceFailed
+
+TIMEOUT_S = 30.0
+"""Longest wait for an answer; many version folders may be made in one request."""
+MOST_LISTED = 200
+PROBLEM = "application/problem+json"
+LOOPBACK = ("localhost", "127.0.0.1", "::1")
+
+
+@dataclass(frozen=True)
+class Sent:
+    """One job as the service took it."""
+
+    run: str
+    new: bool
+    """False: the same job was submitted before, and this is its version."""
+    folder: str
+    """Version folder, ``root:path``."""
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain values for machines."""
+        return {"run": self.run, "new": self.new, "folder": self.folder}
+
+
+class Client:
+    """Asks one service; a context manager.
+
+    Every method raises ServiceAway when the service does not answer or is not ready, JobError
+    when it refuses what is asked, and ServiceFailed when something else goes wrong with it.
+
+    Parameters
+    ----------
+    address : str
+        ``http://`` or ``https://``, host and port.
+    transport : httpx.BaseTransport, optional
+        Another way to the service than the network.
+    """
+
+    def __init__(self, address: str, transport: httpx.BaseTransport | None = None) -> None:
+        self.address = address.rstrip("/")
+        near = urlsplit(self.address).hostname in LOOPBACK
+        self.http = httpx.Client(
+            timeout=TIMEOUT_S,
+            transport=transport,
+            trust_env=not near,  # a proxy for the network is none for this machine
+        )
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.http.close()
+
+    @property
+    def page(self) -> str:
+        """Return the address of the page."""
+        return f"{self.address}/"
+
+    def roots(self) -> dict[str, Path] | None:
+        """Return the roots of the service's machine; None where it does not tell them."""
+        answer = self._request("GET", "/roots")
+        if answer.status_code == httpx.codes.NOT_FOUND:
+            return None
+        return {name: Path(folder) for name, folder in self._json(answer)["roots"].items()}
+
+    def submit(
+        self, jobs: Sequence[ShotJob], *, sequence: str | None = None, priority: int = 50
+    ) -> list[Sent]:
+        """Submit jobs whose paths are all ``root:path``; all are taken or none."""
+        trees = [job.model_dump(mode="json", by_alias=True, exclude_none=True) for job in jobs]
+        body: dict[str, Any] = {"jobs": trees} if len(trees) > 1 else trees[0]
+        if sequence is not None:
+            body = {"glimsum": 1, "sequence": sequence, "shots": trees}
+        path = "/shots" if sequence is None else "/sequences"
+        answer = self.ask("POST", path, json=body, params={"priority": priority})
+        return [Sent(each["run"], each["new"], each["folder"]) for each in answer["shots"]]
+
+    def view(self, run: str) -> RunView:
+        """Return where a run stands."""
+        return view_of(self.ask("GET", _address_of(run)))
+
+    def details(self, run: str) -> dict[str, Any]:
+        """Return everything the service shows of a run."""
+        found: dict[str, Any] = self.ask("GET", _address_of(run))
+        return found
+
+    def full_name(self, name: str) -> str:
+        """Return ``SHOT/vNNN`` for a shot (its newest version) or a run."""
+        shot, slash, version = name.partition("/")
+        if not slash:
+            return _run_of(self.ask("GET", f"/shots/{quote(shot, safe='')}"))
+        number = version.removeprefix("v")
+        return run_name(shot, int(number)) if number.isdecimal() else name
+
+    def open_runs(self) -> list[str]:
+        """Return the newest versions that have not ended, oldest first."""
+        found: list[str] = []
+        after: str | None = None
+        while True:
+            params = {"limit": MOST_LISTED} | ({} if after is None else {"after": after})
+            page = self.ask("GET", "/shots", params=params)
+            found += [_run_of(view) for view in page["shots"] if not view_of(view).ended]
+            after = page["after"]
+            if after is None:
+                return found[::-1]
+
+    def workers_of(self, run: str) -> list[str]:
+        """Return the worker processes that made frames of a run, sorted."""
+        found: set[str] = set()
+        after: int | None = None
+        while True:
+            params = {"limit": MOST_LISTED} | ({} if after is None else {"after": after})
+            page = self.ask("GET", f"{_address_of(run)}/frames", params=params)
+            found |= {each["worker"] for each in page["frames"] if each["worker"]}
+            after = page["after"]
+            if after is None:
+                return sorted(found)
+
+    def control(self, run: str, wanted: Control) -> RunView:
+        """Say what is wanted of a run."""
+        path = f"{_address_of(run)}/control"
+        self.ask("PUT", path, json={"state": str(wanted)}, headers={"If-Match": "*"})
+        return self.view(run)
+
+    def ask(self, method: str, path: str, **sent: Any) -> Any:
+        """Make one request and return its JSON."""
+        return self._json(self._request(method, path, **sent))
+
+    def _request(self, method: str, path: str, **sent: Any) -> httpx.Response:
+        try:
+            return self.http.request(method, self.address + path, **sent)
+        except (httpx.TransportError, httpx.InvalidURL) as error:
+            raise self._away(error) from error
+
+    def _json(self, answer: httpx.Response) -> Any:
+        if not answer.is_success:
+            raise self._refused(answer)
+        try:
+            return answer.json()
+        except ValueError as error:
+            raise self._stranger(answer) from error
+
+    def _away(self, error: Exception) -> ServiceAway:
+        return ServiceAway(
+            "no service answers",
+            place=Place(field="--service"),
+            seen=f"{self.address}: {error}",
+            expected="a running service",
+            remedy="Start it with `glimsum up`, or name its address with --service.",
+        )
+
+    def _refused(self, answer: httpx.Response) -> JobError | ServiceAway | ServiceFailed:
+        if not answer.headers.get("content-type", "").startswith(PROBLEM):
+            return self._stranger(answer)
+        try:
+            body = answer.json()
+            problems = [problem_of(each) for each in body["errors"]]
+            detail = str(body["detail"])
+        except (ValueError, KeyError, TypeError):
+            return self._stranger(answer)
+        if answer.status_code == httpx.codes.SERVICE_UNAVAILABLE:
+            first = problems[0] if problems else Problem(rank=Rank.STOPS_SHOT, what=detail)
+            return ServiceAway(
+                detail,
+                place=first.place,
+                seen=first.seen,
+                expected=first.expected,
+                remedy=first.remedy or "Try again in a few seconds.",
+            )
+        if answer.is_client_error:
+            return JobError(detail, problems)
+        return ServiceFailed(detail, place=Place(field=self.address))
+
+    def _stranger(self, answer: httpx.Response) -> ServiceFailed:
+        kind = answer.headers.get("content-type", "no type")
+        return ServiceFailed(
+            "something else than this service answers",
+            place=Place(field="--service"),
+            seen=f"{answer.request.url}: status {answer.status_code}, {kind}",
+            expected="the JSON of a Glimsum service",
+            remedy="Correct the address with --service.",
+        )
+
+
+def view_of(shown: Mapping[str, Any]) -> RunView:
+    """Return the view of a run from what the service shows of a version."""
+    progress = shown["progress"]
+    return RunView(
+        run=_run_of(shown),
+        state=shown["state"],
+        stage=shown["stage"],
+        done=progress["frames_done"],
+        total=progress["frames_total"],
+        set_aside=progress["frames_set_aside"],
+        frames_a_minute=progress["frames_a_minute"],
+        seconds_left=progress["seconds_left"],
+        reason=shown.get("reason") or "",
+    )
+
+
+def problem_of(shown: Mapping[str, Any]) -> Problem:
+    """Return a problem from the shape it has in answers of the service."""
+    where = dict(shown["where"])
+    if "pass" in where:
+        where["pass_name"] = where.pop("pass")
+    return Problem(
+        rank=shown["rank"],
+        what=shown["what"],
+        place=Place.model_validate(where),
+        seen=shown["seen"],
+        expected=shown["expected"],
+        remedy=shown["remedy"],
+    )
+
+
+def _run_of(shown: Mapping[str, Any]) -> str:
+    return run_name(shown["shot"], shown["version"])
+
+
+def _address_of(run: str) -> str:
+    shot, _, version = run.partition("/")
+    return f"/shots/{quote(shot, safe='')}/versions/{quote(version.removeprefix('v'), safe='')}"

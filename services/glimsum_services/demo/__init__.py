@@ -1,0 +1,1 @@
+"""The demo shot: packaged passes, its job, and the making of a folder that holds both."""

@@ -1,0 +1,165 @@
+"""The second door to the workers: looking at a job here and now, without queue or service."""
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from glimsum_jobs.colour import find_working_space
+from glimsum_jobs.errors import OutputError
+from glimsum_jobs.measurements import Checked
+from glimsum_jobs.problems import Place, Problem
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.check_shot import check_shot
+from glimsum_workers.draft.draft_shot import draft_shot
+from glimsum_workers.draft.starter import Question
+from glimsum_workers.frames.masters import MasterAttributes, write_master
+from glimsum_workers.frames.previews import encode_picture
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.frames.sheets import Labelled, write_sheet
+from glimsum_workers.frames.whole import nothing_to_ask, write_whole
+from glimsum_workers.one_frame import Still, make_still
+
+SHEET_COLUMNS = 4
+PICTURES = {".jpg": "JPEG", ".png": "PNG"}
+"""Endings of stills to look at."""
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """What a draft left behind."""
+
+    questions: tuple[Question, ...]
+    sheets: tuple[Path, ...]
+
+
+def check_here(job: ShotJob, roots: Mapping[str, Path]) -> Checked:
+    """Look at every file of a job; all its paths are ``root:path`` with these roots."""
+    return check_shot(job, Roots(roots))
+
+
+def write_still(
+    job: ShotJob, frame: int, roots: Mapping[str, Path], out: Path, keep_folder: Path
+) -> tuple[Problem, ...]:
+    """Make one frame and write it: light as ``.exr``, a picture to look at as ``.jpg`` or ``.png``.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    frame : int
+        Shot frame.
+    roots : mapping of str to Path
+        The roots.
+    out : Path
+        The file; its folder must exist.
+    keep_folder : Path
+        Where measurements are kept for the next still; made if absent.
+
+    Returns
+    -------
+    tuple of Problem
+        Remarks of check and measuring.
+
+    Raises
+    ------
+    JobError
+        The check stops the shot or this frame.
+    OutputError
+        The file can't be written whole.
+    """
+    try:
+        keep_folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            "measurements can't be kept",
+            place=Place(file=str(keep_folder)),
+            seen=error.strerror or str(error),
+            expected="a folder we may write",
+            remedy="Name another state folder in GLIMSUM_STATE_FOLDER.",
+        ) from error
+    still = make_still(job, frame, Roots(roots), keep_folder)
+    folder, token = out.absolute().parent, f"still{os.getpid()}"
+    kind = PICTURES.get(out.suffix.lower())
+    if kind is None:
+        _write_light(job, frame, still, folder, out.name, token)
+    else:
+        picture = encode_picture(still.display, kind, str(out))
+        write_whole(folder, out.name, picture, token, nothing_to_ask)
+    return still.problems
+
+
+def _write_light(
+    job: ShotJob, frame: int, still: Still, folder: Path, name: str, token: str
+) -> None:
+    red, green, blue, white = find_working_space(job.space).primaries or ((0.0, 0.0),) * 4
+    attributes = MasterAttributes(
+        chromaticities=(*red, *green, *blue, *white),
+        color_interop_id=job.space,
+        rate=job.rate_fraction,
+        frame=frame,
+    )
+    master = job.masters[0]
+    write_master(
+        folder,
+        name,
+        still.rgb,
+        still.alpha,
+        attributes,
+        compression=master.compression,
+        pixel=master.pixel,
+        token=token,
+    )
+
+
+def draft_here(folder: Path, job_file: Path, *, shot: str, before_path: str) -> Drafted:
+    """Draft a job from a folder; write it and a contact sheet a pass beside it.
+
+    Parameters
+    ----------
+    folder : Path
+        Folders of passes, or one camera card.
+    job_file : Path
+        Where the job goes; the sheets go into ``NAME_sheets`` beside it.
+    shot : str
+        Name of the shot; empty: the folder's.
+    before_path : str
+        From the folder of the job file to `folder`, empty or with a slash at its end.
+
+    Returns
+    -------
+    Drafted
+        Questions, and the sheets written.
+
+    Raises
+    ------
+    SourceError
+        There is nothing to draft from.
+    OutputError
+        A file can't be written whole.
+    """
+    draft = draft_shot(folder, shot=shot, before_path=before_path)
+    sheet_folder = job_file.absolute().parent / f"{job_file.stem}_sheets"
+    try:
+        sheet_folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            "the contact sheets can't be written",
+            place=Place(file=str(sheet_folder)),
+            seen=error.strerror or str(error),
+            expected="a folder we may write",
+            remedy="Name a job file elsewhere with --out.",
+        ) from error
+    sheets = []
+    for each in draft.sheets:
+        if not each.looks:
+            continue
+        pictures = [Labelled(look.label, look.picture) for look in each.looks]
+        name = f"{each.name}.jpg"
+        write_sheet(
+            sheet_folder, name, pictures, columns=SHEET_COLUMNS, title=each.name, token="draft"
+        )
+        sheets.append(sheet_folder / name)
+    text = draft.job_text.encode()
+    write_whole(job_file.absolute().parent, job_file.name, text, "draft", nothing_to_ask)
+    return Drafted(draft.questions, tuple(sheets))
