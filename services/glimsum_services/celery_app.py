@@ -45,6 +45,7 @@ def queue_settings(settings: Settings) -> Mapping[str, Any]:
         "worker_disable_prefetch": True,
         "worker_max_memory_per_child": settings.worker_memory_mib * 1024,
         "worker_cancel_long_running_tasks_on_connection_loss": False,
+        "worker_enable_prefetch_count_reduction": False,
         "worker_send_task_events": False,
         "worker_hijack_root_logger": False,
         "worker_enable_remote_control": True,

@@ -39,6 +39,15 @@ class Connections:
     app: Celery
     tickets: Tickets
 
+    def impatient_ledger(self) -> RedisLedger:
+        """Return a ledger that is not waited for, for one who asks again soon or is leaving."""
+        return RedisLedger(
+            self.client,
+            lease_s=self.settings.lease_s,
+            back_off_s=self.settings.back_off_s,
+            patience_s=0.3,
+        )
+
     def dispatcher(
         self,
         name: str,

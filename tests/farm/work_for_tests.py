@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from glimsum_jobs.errors import SourceError
-from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, ItemRecord, RunState, Stage
+from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, ItemRecord, ItemState, RunState, Stage
 from glimsum_jobs.plan import NextStage
 from glimsum_services.farm import run_worker
 from glimsum_services.settings import load_settings
@@ -48,7 +48,7 @@ def plan(
         return NextStage(stage=Stage.COMBINE, items=frames)
     if stage is Stage.COMBINE:
         return NextStage(stage=Stage.FINISH, items=(SINGLE_ITEM,))
-    done = all(item.failure is None for item in items(Stage.COMBINE))
+    done = all(item.state is ItemState.DONE for item in items(Stage.COMBINE))
     return NextStage(stage=None, end=RunState.DONE if done else RunState.DONE_WITH_REMARKS)
 
 
@@ -63,9 +63,10 @@ def work_in(folder: Path) -> Callable[..., dict[str, Any]]:
             os.kill(os.getpid(), signal.SIGKILL)
         if claim.item in order.get("bad", []):
             raise SourceError("the picture is cut off", seen="12 bytes", expected="4096 bytes")
-        deadline = time.monotonic() + order.get("seconds", 0.1)
+        seconds = order["seconds"] if claim.stage is Stage.COMBINE else 0.02
+        deadline = time.monotonic() + seconds
         while time.monotonic() < deadline:
-            if order.get("deaf"):  # one long call that nobody can interrupt
+            if "deaf" in order and claim.stage is Stage.COMBINE:  # one long call, no question
                 time.sleep(max(0.0, deadline - time.monotonic()))
             time.sleep(0.02)
             still_mine()

@@ -77,7 +77,7 @@ class Machines:
                 batch.hdel(self._keys.machine_facts, machine)
                 batch.execute()
 
-        persist(ask, 1.0, server_name(self._client))
+        persist(ask, 0.3, server_name(self._client))
 
     def heard_within(self, seconds: float) -> Sequence[Machine]:
         """Return the machines heard in the last `seconds`, by name; forget those silent a day."""
