@@ -24,7 +24,7 @@ _CODES: dict[Compression, int] = {"none": 0, "zips": 2, "zip": 3}
 _ROWS: dict[Compression, int] = {"none": 1, "zips": 1, "zip": 16}
 _HALF, _FLOAT = 1, 2
 _LEVEL = 1
-"""Of the deflate: the highest of the fast library costs 1.6 times as long for 2 % of the size."""
+"""Of the deflate: level 3 took twice the time for 1 to 2 % less, level 0 gave 15 % more."""
 
 
 @dataclass(frozen=True)

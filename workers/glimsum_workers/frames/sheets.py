@@ -1,0 +1,127 @@
+"""Contact sheets: small pictures with their names, on one page."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from PIL import Image as Pillow
+from PIL import ImageDraw, ImageFont
+
+from glimsum_jobs.errors import OutputError
+from glimsum_jobs.problems import Place
+from glimsum_workers.frames.previews import Display, encode_picture
+from glimsum_workers.frames.whole import nothing_to_ask, write_whole
+
+_GAP_PX = 12
+_TEXT_PX = 16
+_LINE_PX = 24
+_GROUND = (46, 46, 46)
+_INK = (235, 235, 235)
+_LARGEST_SIDE_PX = 16384
+
+
+@dataclass(frozen=True)
+class Labelled:
+    """One picture of a sheet.
+
+    Attributes
+    ----------
+    label : str
+        One line under the picture; cut off where it is wider.
+    picture : Display
+        Display codes; all pictures of a sheet may differ in size.
+    """
+
+    label: str
+    picture: Display
+
+
+def write_sheet(
+    folder: Path,
+    name: str,
+    pictures: Sequence[Labelled],
+    *,
+    columns: int,
+    title: str = "",
+    token: str,
+    before_rename: Callable[[], None] = nothing_to_ask,
+) -> int:
+    """Write a contact sheet, JPEG or PNG by the ending of `name`.
+
+    Parameters
+    ----------
+    folder : Path
+        Must exist.
+    name : str
+        File name ending in ``.jpg`` or ``.png``.
+    pictures : sequence of Labelled
+        Left to right, top to bottom.
+    columns : int
+        Pictures a row, from 1.
+    title : str, optional
+        A line above.
+    token : str
+        Part of the temporary name.
+    before_rename : callable, optional
+        Asked right before the file takes its name.
+
+    Returns
+    -------
+    int
+        Bytes written.
+
+    Raises
+    ------
+    OutputError
+        There is no picture, one is no display picture, the sheet is too large, or the disk is
+        full or fails.
+    """
+    kind = "PNG" if name.lower().endswith(".png") else "JPEG"
+    content = encode_picture(
+        draw_sheet(pictures, columns, title, str(folder / name)), kind, str(folder / name)
+    )
+    write_whole(folder, name, content, token, before_rename)
+    return len(content)
+
+
+def draw_sheet(pictures: Sequence[Labelled], columns: int, title: str, file: str) -> Display:
+    """Return the sheet as a display picture; raises as `write_sheet`."""
+    if not pictures or columns < 1:
+        raise OutputError(
+            "a sheet needs pictures and columns",
+            place=Place(file=file),
+            seen=f"{len(pictures)} pictures, {columns} columns",
+            expected="1 of each at least",
+        )
+    across = min(columns, len(pictures))
+    wide = max(labelled.picture.shape[1] for labelled in pictures)
+    high = max(labelled.picture.shape[0] for labelled in pictures) + _LINE_PX
+    rows = -(-len(pictures) // across)
+    top = _GAP_PX + (_LINE_PX if title else 0)
+    width = _GAP_PX + across * (wide + _GAP_PX)
+    height = top + rows * (high + _GAP_PX)
+    if max(width, height) > _LARGEST_SIDE_PX:
+        raise OutputError(
+            "a sheet is too large",
+            place=Place(file=file),
+            seen=f"{width} x {height} pixels",
+            expected=f"{_LARGEST_SIDE_PX} a side at most: fewer or smaller pictures",
+        )
+    sheet = Pillow.new("RGB", (width, height), _GROUND)
+    if title:
+        _line(sheet, title, (_GAP_PX, _GAP_PX // 2), width - 2 * _GAP_PX)
+    for index, labelled in enumerate(pictures):
+        x = _GAP_PX + index % across * (wide + _GAP_PX)
+        y = top + index // across * (high + _GAP_PX)
+        sheet.paste(Pillow.fromarray(np.ascontiguousarray(labelled.picture)), (x, y))
+        _line(sheet, labelled.label, (x, y + labelled.picture.shape[0]), wide)
+    return np.asarray(sheet, np.uint8)
+
+
+def _line(sheet: Pillow.Image, words: str, at: tuple[int, int], width_px: int) -> None:
+    font = ImageFont.load_default(_TEXT_PX)
+    plain = "".join(letter if letter.isprintable() else " " for letter in words)
+    strip = Pillow.new("RGB", (width_px, _LINE_PX), _GROUND)
+    ImageDraw.Draw(strip).text((0, 2), plain, fill=_INK, font=font)
+    sheet.paste(strip, at)
