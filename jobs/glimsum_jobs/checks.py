@@ -8,7 +8,7 @@ from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.mattes import BackingMatte
-from glimsum_jobs.passes import Pass
+from glimsum_jobs.passes import Pass, Steady
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.schema_problems import Path, Positions, place_of
 from glimsum_jobs.shot import ShotJob
@@ -96,6 +96,7 @@ def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
     _check_spaces(job, findings)
     for name, each in job.passes.items():
         _check_references_of(job, name, each, findings)
+        _check_anchor(job, name, findings)
     _check_exposures(job, findings)
     _check_recipe(job, findings)
     if job.handles.head + job.handles.tail >= job.frames.count:
@@ -144,6 +145,18 @@ def _check_references_of(job: ShotJob, name: str, each: Pass, findings: Findings
             seen=f"ambient: {each.ambient}",
             expected="no ambient",
             remedy="Leave ambient out of this pass.",
+        )
+
+
+def _check_anchor(job: ShotJob, name: str, findings: Findings) -> None:
+    level = job.passes[name].level
+    if isinstance(level, Steady) and level.steady not in job.frames.numbers:
+        findings.add(
+            ("passes", name, "level"),
+            f"the frame whose level pass {name} shall keep is not in the shot",
+            seen=f"steady: {level.steady}",
+            expected=f"a frame from {job.frames.first} to {job.frames.last}",
+            remedy="Name a frame of the shot, or write level: steady.",
         )
 
 

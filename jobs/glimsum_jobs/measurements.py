@@ -67,7 +67,10 @@ class Sampled(Found):
 
 
 class Levels(Found):
-    """Flicker of one pass: the gain each frame was recorded with against the steady level."""
+    """Flicker of one pass: the gain each frame was recorded with against the steady level.
+
+    A sigma of -1 stands for a gain that could not be measured.
+    """
 
     gains: dict[int, float]
     sigma: dict[int, float]

@@ -47,6 +47,12 @@ class Crop(Strict):
     height: Annotated[int, Field(ge=1, le=65535, strict=True)]
 
 
+class Steady(Strict):
+    """Flicker taken out against the level of one frame, say the one that was metered."""
+
+    steady: FrameNumber
+
+
 class Pass(Strict):
     """One run of the move with one lighting set-up."""
 
@@ -72,12 +78,18 @@ class Pass(Strict):
     """Pass with ``use: dark``, or the level itself."""
     ambient: Name | None = None
     """Pass with ``use: ambient``."""
-    level: Literal["follow", "steady"] = "follow"
-    """steady: flicker from frame to frame is taken out."""
+    level: Literal["follow", "steady"] | Steady = "follow"
+    """steady: flicker from frame to frame is taken out, the median level kept; or name the
+    frame whose level is right, as ``{steady: 1006}``."""
     align: Literal["none"] = "none"
     missing: Literal["fail", "nearest"] = "fail"
     """nearest: a missing file is replaced by its nearest neighbour, and reported."""
     crop: Crop | None = None
+
+    @property
+    def is_steady(self) -> bool:
+        """Return whether flicker is taken out of this pass."""
+        return self.level != "follow"
 
     def number(self, frame: int, *, shot_first: int, first: int) -> int:
         """Return the file number of a shot frame, `first` resolved; see `source_number`."""

@@ -1,7 +1,6 @@
 """What comes next: the items of each stage, planned from the job and from what was found."""
 
 from collections.abc import Callable
-from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
@@ -58,7 +57,7 @@ def _after_check(order: RunOrder, items: Items) -> NextStage:
     record = items(Stage.CHECK)[0]
     if record.result is None or Checked.model_validate(record.result).refused:
         return NextStage(stage=None, end=RunState.REFUSED)
-    measure = measure_items(order.job, dead_frames(Checked.model_validate(record.result)))
+    measure = measure_items(order.job, Checked.model_validate(record.result))
     if not measure:
         return NextStage(stage=Stage.SOLVE, items=(SINGLE_ITEM,))
     return NextStage(stage=Stage.MEASURE, items=tuple(measure))
@@ -94,25 +93,33 @@ def dead_frames(checked: Checked) -> dict[int, str]:
     return reasons
 
 
-def measure_items(job: ShotJob, dead: dict[int, Any]) -> list[str]:
+def measure_items(job: ShotJob, checked: Checked) -> list[str]:
     """Return the items of the stage *measure*.
 
     ``average:PASS`` for every dark, ambient and backing pass something needs, and
-    ``sample:PASS:FRAME`` for every frame of a pass whose level is held steady.
+    ``sample:PASS:FRAME`` for every frame of a pass whose level is held steady, and of its
+    ambient where that changes from frame to frame.
     """
+    dead = dead_frames(checked)
     used = used_passes(job)
     averages = [name for name in used if job.passes[name].use is not None]
-    samples = [
-        (name, frame)
-        for name in used
-        if job.passes[name].level == "steady" and job.passes[name].use is None
-        for frame in job.frames.numbers
-        if frame not in dead
-    ]
+    steady = [name for name in used if job.passes[name].is_steady and name not in averages]
+    ambients = [job.passes[name].ambient for name in steady]
+    sampled = [*steady, *(name for name in ambients if name and by_frame(job, checked, name))]
     return [
         *(f"{AVERAGE}:{name}" for name in averages),
-        *(f"{SAMPLE}:{name}:{frame}" for name, frame in samples),
+        *(
+            f"{SAMPLE}:{name}:{frame}"
+            for name in dict.fromkeys(sampled)
+            for frame in job.frames.numbers
+            if frame not in dead
+        ),
     ]
+
+
+def by_frame(job: ShotJob, checked: Checked, name: str) -> bool:
+    """Return whether an ambient is taken frame by frame: the camera moves and it has them all."""
+    return job.camera == "moving" and checked.passes[name].covers
 
 
 def used_passes(job: ShotJob) -> list[str]:

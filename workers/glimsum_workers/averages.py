@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from glimsum_jobs.errors import OutputError
 from glimsum_jobs.measurements import Averaged
 from glimsum_jobs.passes import Pass
+from glimsum_jobs.plan import by_frame
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.digests import digest_of
@@ -113,7 +114,7 @@ class Averages:
         return each.dark.level if each.dark is not None else None
 
     def _by_frame(self, name: str) -> bool:
-        return self._job.camera == "moving" and self._material.covers(name)
+        return by_frame(self._job, self._material.checked, name)
 
     def _near(self, frame: int) -> list[int]:
         frames = self._job.frames.numbers

@@ -32,14 +32,14 @@ class Material:
 
     def __init__(self, job: ShotJob, checked: Checked, roots: Roots) -> None:
         self._job = job
-        self._checked = checked
+        self.checked = checked
         self._roots = roots
         self._open: dict[tuple[str, str], Source] = {}
 
     def pass_codes(self, name: str, frame: int) -> Codes:
         """Read the codes of a pass on a shot frame; SourceError names shot, pass and frame."""
         each = self._job.passes[name]
-        found = self._found(self._checked.passes, "pass", name)
+        found = self._found(self.checked.passes, "pass", name)
         number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
         place = Place(shot=self._job.shot, pass_name=name, frame=frame)
         return self._read(("pass", name), each.files, found.replaced.get(number, number), place)
@@ -47,7 +47,7 @@ class Material:
     def pass_fingerprint(self, name: str, frame: int) -> str:
         """Return the digest of the bytes that hold a pass on a shot frame."""
         each = self._job.passes[name]
-        found = self._found(self._checked.passes, "pass", name)
+        found = self._found(self.checked.passes, "pass", name)
         number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
         source = self._source(("pass", name), each.files)
         return source.fingerprint(found.replaced.get(number, number))
@@ -69,10 +69,6 @@ class Material:
         numbers = self._source(("pass", name), each.files).numbers
         return [0] if numbers is None else [n for n in numbers if n not in set(each.skip)]
 
-    def covers(self, name: str) -> bool:
-        """Return whether every shot frame has a file of its own in this pass."""
-        return self._found(self._checked.passes, "pass", name).covers
-
     def file_codes(self, name: str, number: int) -> Codes:
         """Read one file of a pass by its own number (darks and ambients are averaged whole)."""
         place = Place(shot=self._job.shot, pass_name=name)
@@ -91,7 +87,7 @@ class Material:
                 seen="a matte from a silhouette pass",
                 expected="a matte with files",
             )
-        found = self._found(self._checked.mattes, "matte", name)
+        found = self._found(self.checked.mattes, "matte", name)
         number = matte.number(frame, shot_first=self._job.frames.first, first=found.first)
         return found.replaced.get(number, number), matte.files
 

@@ -12,9 +12,12 @@ from glimsum_jobs.passes import Pass
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.digests import digest_of
+from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.dark import Averager
 from glimsum_workers.engine.hot_pixels import find_hot_pixels
-from glimsum_workers.engine.level import level_sample
+from glimsum_workers.engine.level import LevelSample, level_sample
+from glimsum_workers.engine.primaries import convert
+from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.material import Material
 from glimsum_workers.recorded import decode_pass, exposed, stops_of
@@ -117,11 +120,11 @@ def sample_level(job: ShotJob, name: str, frame: int, material: Material, keep: 
         each.crop and each.crop.model_dump(),
         each.white_balance and each.white_balance.gains,
         stops_of(job, name),
+        job.space,
     )
     if keep.get(key) is None:
         recorded = decode_pass(each, material.pass_codes(name, frame))
-        rgb = exposed(job, name, recorded.picture.rgb)
-        sample = level_sample(rgb, clipped=recorded.clipped)
+        sample = sample_picture(job, name, recorded.picture.rgb, recorded.clipped)
         keep.put(
             key,
             light=sample.light,
@@ -129,6 +132,18 @@ def sample_level(job: ShotJob, name: str, frame: int, material: Material, keep: 
             cell_px=np.asarray(sample.cell_px),
         )
     return Sampled(pass_name=name, frame=frame, key=key)
+
+
+def sample_picture(
+    job: ShotJob, name: str, rgb: Image, clipped: NDArray[np.bool_] | None = None
+) -> LevelSample:
+    """Return the level sample of a picture of a pass as recorded; `rgb` is used up.
+
+    All samples of a shot are in the working space, so that one may be taken from another.
+    """
+    lit = exposed(job, name, rgb)
+    matrix = matrix_between(job.passes[name].space, job.space)
+    return level_sample(convert(lit, matrix), clipped=clipped)
 
 
 def _three(values: NDArray[Any]) -> tuple[float, float, float]:

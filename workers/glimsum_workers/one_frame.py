@@ -70,7 +70,7 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
     dead = dead_frames(checked)
     _refuse(job, frame, checked, dead)
     keep = Keep(keep_folder)
-    solved = measure_here(job, checked, roots, keep, dead)
+    solved = measure_here(job, checked, roots, keep)
     made = ShotBench(job, checked, solved, roots, keep).combine(frame, lambda: None)
     viewing = Viewing(job.space, job.viewing.display, job.viewing.view)
     return Still(
@@ -81,14 +81,12 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
     )
 
 
-def measure_here(
-    job: ShotJob, checked: Checked, roots: Roots, keep: Keep, dead: dict[int, str]
-) -> Solved:
+def measure_here(job: ShotJob, checked: Checked, roots: Roots, keep: Keep) -> Solved:
     """Do all items of measuring one after the other and solve them."""
     material = Material(job, checked, roots)
     averaged: list[Averaged] = []
     sampled: list[Sampled] = []
-    for item in measure_items(job, dead):
+    for item in measure_items(job, checked):
         what, name, *frame = item.split(":")
         if what == AVERAGE:
             averaged.append(average_pass(job, name, material, keep))

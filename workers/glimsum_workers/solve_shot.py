@@ -1,14 +1,13 @@
 """Levels of all frames solved together, from what measuring left behind."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Averaged, Levels, Sampled, Solved
-from glimsum_jobs.passes import Level
+from glimsum_jobs.passes import Level, Steady
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.averages import Averages
@@ -18,6 +17,7 @@ from glimsum_workers.engine.primaries import convert
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.material import Material
+from glimsum_workers.measure_shot import sample_picture
 from glimsum_workers.recorded import exposed
 
 
@@ -47,13 +47,13 @@ def solve_shot(
         Levels and averages, with a remark for every frame whose level could not be trusted.
     """
     by_name = {each.pass_name: each for each in averaged}
-    averages = Averages(job, by_name, material, keep)
+    samples = _Samples(job, sampled, Averages(job, by_name, material, keep), keep)
     levels: dict[str, Levels] = {}
     problems: list[Problem] = []
     for name in dict.fromkeys(each.pass_name for each in sampled):
-        frames = {each.frame: each.key for each in sampled if each.pass_name == name}
-        levels[name] = _solve_level(job, name, frames, averages, keep)
-        problems += _doubts(job, name, levels[name])
+        if job.passes[name].is_steady:
+            levels[name] = _solve_level(job, name, samples)
+            problems += _doubts(job, name, levels[name])
     return Solved(
         averages=by_name,
         levels=levels,
@@ -65,24 +65,55 @@ def solve_shot(
     )
 
 
-def _solve_level(
-    job: ShotJob, name: str, keys: dict[int, str], averages: Averages, keep: Keep
-) -> Levels:
-    each = job.passes[name]
-    samples: dict[int, LevelSample] = {}
-    ambients: list[LevelSample] = []
-    for frame, key in sorted(keys.items()):
-        kept = keep.get(key)
+class _Samples:
+    """The kept samples of a shot, without their darks."""
+
+    def __init__(
+        self, job: ShotJob, sampled: Sequence[Sampled], averages: Averages, keep: Keep
+    ) -> None:
+        self._job = job
+        self._keys = {(each.pass_name, each.frame): each.key for each in sampled}
+        self._averages = averages
+        self._keep = keep
+
+    def frames(self, name: str) -> list[int]:
+        """Return the frames a pass was sampled on."""
+        return sorted(frame for each, frame in self._keys if each == name)
+
+    def of(self, name: str, frame: int) -> LevelSample:
+        """Return the sample of a pass on a frame; of its average where the frame has none."""
+        key = self._keys.get((name, frame))
+        kept = self._keep.get(key) if key else None
         if kept is None:
-            continue
-        dark = _dark_sample(job, name, averages, kept)
-        samples[frame] = LevelSample(kept["light"] - dark, kept["valid"], int(kept["cell_px"]))
-        if each.ambient is not None:
-            rgb = averages.ambient(each.ambient, frame)
-            rgb = convert(rgb, matrix_between(job.passes[each.ambient].space, each.space))
-            ambients.append(level_sample(rgb, cell_px=int(kept["cell_px"])))
-    solved = solve_levels(list(samples.values()), ambients or None, moving=job.camera == "moving")
-    frames = list(samples)
+            mean = self._averages.average(name)
+            matrix = matrix_between(self._job.passes[name].space, self._job.space)
+            return level_sample(convert(mean, matrix))
+        light = kept["light"] - self._dark(name, kept["light"])
+        return LevelSample(light, kept["valid"], int(kept["cell_px"]))
+
+    def _dark(self, name: str, like: NDArray[np.float32]) -> NDArray[np.float32]:
+        each = self._job.passes[name]
+        if isinstance(each.dark, Level):
+            flat = np.asarray(each.dark.level, dtype=np.float32).reshape(1, 1, 3)
+            lit = exposed(self._job, name, flat)
+            lit = convert(lit, matrix_between(each.space, self._job.space))
+            return np.full_like(like, float(lit.mean()))
+        dark = self._averages.dark(each)
+        if dark is None:
+            return np.zeros_like(like)
+        return sample_picture(self._job, name, dark.copy()).light
+
+
+def _solve_level(job: ShotJob, name: str, samples: _Samples) -> Levels:
+    each, frames = job.passes[name], samples.frames(name)
+    anchor = each.level.steady if isinstance(each.level, Steady) else None
+    ambient = each.ambient
+    solved = solve_levels(
+        [samples.of(name, frame) for frame in frames],
+        None if ambient is None else [samples.of(ambient, frame) for frame in frames],
+        moving=job.camera == "moving",
+        anchor=frames.index(anchor) if anchor in frames else None,
+    )
     return Levels(
         gains={f: round(float(g), 9) for f, g in zip(frames, solved.gains, strict=True)},
         sigma={
@@ -91,21 +122,6 @@ def _solve_level(
         },
         trusted={f: bool(t) for f, t in zip(frames, solved.trusted, strict=True)},
     )
-
-
-def _dark_sample(
-    job: ShotJob, name: str, averages: Averages, kept: Mapping[str, NDArray[Any]]
-) -> NDArray[np.float32]:
-    """Return the sample of a pass's dark, in the unit of the samples of the pass."""
-    each = job.passes[name]
-    if each.dark is None:
-        return np.zeros_like(kept["light"])
-    if isinstance(each.dark, Level):
-        flat = np.asarray(each.dark.level, dtype=np.float32).reshape(1, 1, 3)
-        return np.full_like(kept["light"], float(exposed(job, name, flat).mean()))
-    dark = averages.dark(each)
-    assert dark is not None  # noqa: S101  # a named dark has an average or raised
-    return level_sample(exposed(job, name, dark.copy()), cell_px=int(kept["cell_px"])).light
 
 
 def _doubts(job: ShotJob, name: str, levels: Levels) -> list[Problem]:

@@ -1,7 +1,7 @@
 from typing import Any
 
 from glimsum_jobs.ledger import ItemRecord, ItemState, RunState, Stage
-from glimsum_jobs.measurements import Checked
+from glimsum_jobs.measurements import Checked, FoundPass
 from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_jobs.plan import Items, measure_items, next_stage, used_passes
 from glimsum_jobs.problems import Place, Problem, Rank
@@ -22,9 +22,15 @@ def order(**changes: Any) -> RunOrder:
     )
 
 
+def found(*problems: Problem) -> Checked:
+    leak = FoundPass(first=1, width=8, height=8, count=6, covers=True)
+    return Checked(
+        passes={"leak": leak}, mattes={}, problems=problems, needed_bytes=0, free_bytes=1
+    )
+
+
 def checked(*problems: Problem) -> dict[str, Any]:
-    found = Checked(passes={}, mattes={}, problems=problems, needed_bytes=0, free_bytes=1)
-    return found.model_dump(mode="json")
+    return found(*problems).model_dump(mode="json")
 
 
 def finished(stage: Stage, *items: ItemRecord) -> Items:
@@ -53,13 +59,21 @@ def test_only_what_the_recipe_needs_is_used() -> None:
 
 def test_ambients_are_averaged_and_steady_passes_sampled_on_living_frames() -> None:
     job, _ = read_shot(small_job())
-    assert measure_items(job, {1003: "dead"}) == [
+    assert measure_items(job, found(dead(1003))) == [
         "average:leak",
         "sample:practicals:1001",
         "sample:practicals:1002",
         "sample:practicals:1004",
         "sample:practicals:1005",
         "sample:practicals:1006",
+    ]
+
+
+def test_a_moving_ambient_is_sampled_with_the_pass_it_is_taken_from() -> None:
+    job, _ = read_shot(small_job(camera="moving"))
+    items = measure_items(job, found())
+    assert [item for item in items if item.startswith("sample:leak")] == [
+        f"sample:leak:{frame}" for frame in range(1001, 1007)
     ]
 
 
