@@ -82,6 +82,8 @@ class Clip:
             raise self._damaged("no picture track")
         self._stream = self._container.streams.video[0]
         context = self._stream.codec_context
+        if context is None:
+            raise self._damaged("a picture track of unknown coding")
         context.thread_count = 1
         # A decoder that mends what it can't read would hand a broken picture on.
         context.options = {"err_detect": "explode"}

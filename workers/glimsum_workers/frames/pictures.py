@@ -68,14 +68,19 @@ def opened_picture(descriptor: int, file: str) -> Iterator[ImageInput]:
     with tempfile.TemporaryDirectory(prefix="glimsum-") as folder:
         link = Path(folder, f"picture.{kind.reader}")
         link.symlink_to(_DESCRIPTORS / str(descriptor))
-        geterror()
-        picture = ImageInput.open(str(link), config)
-        if picture is None:
-            raise _unreadable(descriptor, file, geterror())
+        picture: ImageInput | None = None
         try:
+            geterror()
+            picture = ImageInput.open(str(link), config)
+            if picture is None:
+                raise _unreadable(descriptor, file, geterror())
             yield picture
+        except UnicodeDecodeError as error:
+            # The library hands names and messages on as they stand in a damaged header.
+            raise refuse_cut_off(descriptor, file, f"text that is no UTF-8: {error}") from error
         finally:
-            picture.close()
+            if picture is not None:
+                picture.close()
 
 
 def refuse_cut_off(descriptor: int, file: str, message: str) -> SourceError:

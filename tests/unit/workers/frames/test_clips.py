@@ -215,6 +215,24 @@ def test_damage_inside_a_frame_is_refused_not_mended(tmp_path: Path) -> None:
     )
 
 
+def test_a_coding_that_is_not_known_is_refused(tmp_path: Path) -> None:
+    write_clip(tmp_path / "a.mp4", 3)
+    data = (tmp_path / "a.mp4").read_bytes()
+    (tmp_path / "b.mp4").write_bytes(data.replace(b"avc1", b"av!1"))
+
+    with pytest.raises(SourceError, match=r"b\.mp4.*(unknown coding|not read)"):
+        opened(tmp_path / "b.mp4")
+
+
+def test_another_coding_is_refused_with_those_that_are_read(tmp_path: Path) -> None:
+    write_clip(tmp_path / "a.mp4", 3, codec="mpeg4", options={})
+
+    with pytest.raises(
+        SourceError, match=r"a\.mp4.*seen: mpeg4; expected: one of h264, hevc, prores"
+    ):
+        opened(tmp_path / "a.mp4")
+
+
 def test_a_picture_named_as_a_clip_is_refused(tmp_path: Path) -> None:
     (tmp_path / "a.mp4").write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(100))
 

@@ -279,6 +279,15 @@ def test_an_empty_file_is_refused(tmp_path: Path, name: str) -> None:
         read(tmp_path / name)
 
 
+def test_a_header_with_damaged_names_is_refused(tmp_path: Path) -> None:
+    whole = bytearray(whole_files(tmp_path)[".exr"])
+    whole[whole.index(b"channels\0chlist") + 20] = 0xEB
+    (tmp_path / "a.exr").write_bytes(bytes(whole))
+
+    with pytest.raises(SourceError, match=r"a\.exr"):
+        read(tmp_path / "a.exr")
+
+
 def test_content_of_another_kind_is_refused_with_both_kinds(tmp_path: Path) -> None:
     (tmp_path / "a.exr").write_bytes(whole_files(tmp_path)[".tif"])
 
