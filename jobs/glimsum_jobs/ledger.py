@@ -4,6 +4,7 @@ A *run* is one version of one shot (``mole_040/v003``). It goes through stages; 
 items; an item is the smallest thing a worker takes: a shot frame in *combine*, a pass on a
 frame in *measure*, the whole shot in the others.
 """
+# pyright: reportReturnType=false  # the methods of a protocol are words alone
 
 from collections.abc import Mapping, Sequence
 from enum import StrEnum

@@ -1,4 +1,5 @@
 """Hands out tickets and leads each run from stage to stage; any process may be it."""
+# pyright: reportReturnType=false  # the methods of a protocol are words alone
 
 import logging
 import threading

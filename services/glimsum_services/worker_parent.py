@@ -1,4 +1,5 @@
 """The parent of a worker's slots: announces them, hands out work, cleans up after them."""
+# pyright: reportReturnType=false  # the methods of a protocol are words alone
 
 import logging
 import mmap

@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from farm.work_for_tests import FOLDER, keep_order
-from support.service import TESTS, program, quick_settings, running_service
 
+from farm.work_for_tests import FOLDER, keep_order
 from glimsum_jobs.ledger import ItemRecord, RunRecord, Stage
 from glimsum_services.connections import Connections, open_connections
 from glimsum_services.embedded import EmbeddedService
 from glimsum_services.settings import Settings
+from support.service import TESTS, program, quick_settings, running_service
 
 WORKER = program(str(TESTS / "farm" / "work_for_tests.py"))
 API = "farm.small_api:create_app"

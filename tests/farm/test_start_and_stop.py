@@ -8,15 +8,15 @@ import time
 from pathlib import Path
 
 import pytest
+
 from farm.conftest import API, WORKER, alive, descendants, service_floor, wait_until
 from farm.work_for_tests import FOLDER
-from support.service import PYTHONPATH, quick_settings
-from support.server import server_program
-
 from glimsum_jobs.errors import StoreError
 from glimsum_jobs.ledger import Counts, RunState, Stage
 from glimsum_services.embedded import EmbeddedService
 from glimsum_services.own_server import OwnServer
+from support.server import server_program
+from support.service import PYTHONPATH, quick_settings
 
 pytestmark = pytest.mark.farm
 

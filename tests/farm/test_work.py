@@ -6,12 +6,12 @@ import subprocess
 import time
 
 import pytest
+
 from farm.conftest import WORKER, Floor, wait_until
 from farm.work_for_tests import FOLDER
-from support.service import PYTHONPATH
-
 from glimsum_jobs.ledger import Cause, Control, ItemState, RunState, Stage
 from glimsum_jobs.tickets import HEAVY
+from support.service import PYTHONPATH
 
 pytestmark = pytest.mark.farm
 

@@ -1,9 +1,7 @@
 """The ledger in memory: the same promises as the one on a server, in plain Python, one process."""
 
 import json
-from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 from glimsum_jobs.errors import LeaseLost
@@ -15,7 +13,6 @@ from glimsum_jobs.ledger import (
     Cause,
     Claim,
     Control,
-    Counts,
     Failure,
     Finish,
     Hours,
@@ -26,51 +23,7 @@ from glimsum_jobs.ledger import (
     RunState,
     Stage,
 )
-
-
-@dataclass
-class Item:
-    state: ItemState = ItemState.WAITING
-    token: int | None = None
-    worker: str | None = None
-    deadline: float = 0.0
-    not_before: float = 0.0
-    begun: int = 0
-    came_back: dict[Cause, int] = field(default_factory=lambda: defaultdict(int))
-    result: dict[str, Any] | None = None
-    mark: str = ""
-    done_token: int | None = None
-    failure: Failure | None = None
-
-
-@dataclass
-class Run:
-    priority: int
-    begun: float
-    stage: Stage = STAGES[0]
-    control: Control = Control.RUN
-    hours: Hours = field(default_factory=Hours)
-    state: RunState | None = None
-    ended: float | None = None
-    reason: str = ""
-    revision: int = 1
-    token: int = 0
-    conflicts: int = 0
-    stages: dict[Stage, dict[str, Item]] = field(default_factory=dict)
-
-    @property
-    def current(self) -> dict[str, Item]:
-        return self.stages[self.stage]
-
-    def wanted(self, now: float) -> bool:
-        if self.control is not Control.RUN or now < (self.hours.not_before or 0):
-            return False
-        if self.hours.window is None:
-            return True
-        first, last = self.hours.window
-        minute = int(now // 60) % 1440
-        inside = first <= minute <= last
-        return inside if first <= last else minute >= first or minute <= last
+from support.memory_runs import Item, Run, count_states, is_named
 
 
 class MemoryLedger:
@@ -207,7 +160,7 @@ class MemoryLedger:
         count = 0
         for run in [run for run in self.runs.values() if run.ended is None]:
             for item in run.current.values():
-                if item.state is ItemState.WORKING and _named(item.worker, worker):
+                if item.state is ItemState.WORKING and is_named(item.worker, worker):
                     count += 1
                     if counted:
                         self._lose(run, item)
@@ -307,7 +260,7 @@ class MemoryLedger:
             control=found.control,
             priority=found.priority,
             revision=found.revision,
-            counts={stage: _count(items, found) for stage, items in found.stages.items()},
+            counts={stage: count_states(items, found) for stage, items in found.stages.items()},
             begun=found.begun,
             ended=found.ended,
             conflicts=found.conflicts,
@@ -337,18 +290,3 @@ class MemoryLedger:
     def result(self, run: str, stage: Stage, item: str) -> dict[str, Any] | None:
         known = self.runs[run].stages.get(stage, {}).get(item)
         return known.result if known else None
-
-
-def _named(worker: str | None, prefix: str) -> bool:
-    return worker is not None and (worker == prefix or worker.startswith(f"{prefix}/"))
-
-
-def _count(items: dict[str, Item], run: Run) -> Counts:
-    states = [item.state for item in items.values()]
-    open_now = run.ended is None
-    return Counts(
-        waiting=states.count(ItemState.WAITING) if open_now else 0,
-        working=states.count(ItemState.WORKING) if open_now else 0,
-        done=states.count(ItemState.DONE),
-        set_aside=states.count(ItemState.SET_ASIDE),
-    )

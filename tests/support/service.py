@@ -7,10 +7,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from support.server import server_program
-
 from glimsum_services.embedded import API, WORKER, EmbeddedService
 from glimsum_services.settings import Settings, load_settings
+from support.server import server_program
 
 TESTS = Path(__file__).parent.parent
 PYTHONPATH = os.pathsep.join(

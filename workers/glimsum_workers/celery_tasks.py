@@ -1,4 +1,5 @@
 """The worker's side of the queue: a ticket wakes it, the ledger gives it items one by one."""
+# pyright: reportReturnType=false  # the methods of a protocol are words alone
 
 import logging
 import os

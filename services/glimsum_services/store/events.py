@@ -121,7 +121,12 @@ class Events:
         return Event(
             id=f"{self._epoch}-{place}",
             time=_order(place)[0] / 1000,
-            **fields,
+            kind=fields["kind"],
+            run=fields["run"],
+            revision=int(fields["revision"]),
+            stage=fields["stage"],
+            item=fields["item"],
+            worker=fields["worker"],
         )
 
 

@@ -1,0 +1,39 @@
+import time
+
+import redis
+
+from glimsum_services.store.machines import Machine, Machines
+
+
+def machine(name: str) -> Machine:
+    return Machine(
+        machine=name, host="bench", slots=2, queues=("heavy",), program="0.1.0", started=1.0
+    )
+
+
+def test_a_machine_is_there_while_it_is_heard(server: redis.Redis) -> None:
+    machines = Machines(server)
+    machines.hear(machine("b"))
+    machines.hear(machine("a"))
+
+    assert [each.machine for each in machines.heard_within(5)] == ["a", "b"]
+    time.sleep(0.2)
+    assert machines.heard_within(0.1) == []
+
+
+def test_a_machine_that_leaves_is_gone(server: redis.Redis) -> None:
+    machines = Machines(server)
+    machines.hear(machine("a"))
+    machines.leave("a")
+
+    assert machines.heard_within(5) == []
+
+
+def test_one_has_the_lead_until_it_lets_it_lapse(server: redis.Redis) -> None:
+    machines = Machines(server)
+
+    assert machines.take_lead("a", 0.2)
+    assert machines.take_lead("a", 0.2)
+    assert not machines.take_lead("b", 0.2)
+    time.sleep(0.25)
+    assert machines.take_lead("b", 0.2)
