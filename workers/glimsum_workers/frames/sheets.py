@@ -119,6 +119,28 @@ def draw_sheet(pictures: Sequence[Labelled], columns: int, title: str, file: str
     return np.asarray(sheet, np.uint8)
 
 
+def draw_card(words: str, width: int, height: int) -> Display:
+    """Return a card that stands in a movie for a frame that is not there, and says so.
+
+    Parameters
+    ----------
+    words : str
+        One line, in the middle.
+    width, height : int
+        Pixels.
+
+    Returns
+    -------
+    Display
+        Grey, uint8 (height, width, 3): a missing frame is never hidden by a black one.
+    """
+    card = Pillow.new("RGB", (width, height), _GROUND)
+    font = ImageFont.load_default(max(8, width // 32))
+    middle = (width / 2, height / 2)
+    ImageDraw.Draw(card).text(middle, words, fill=_INK, font=font, anchor="mm")
+    return np.asarray(card, np.uint8)
+
+
 def _line(sheet: Pillow.Image, words: str, at: tuple[int, int], width_px: int) -> None:
     font = ImageFont.load_default(_TEXT_PX)
     plain = "".join(letter if letter.isprintable() else " " for letter in words)
