@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-from glimsum_jobs.errors import LightError
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.metrics import box_mean
 

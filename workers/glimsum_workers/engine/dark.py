@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from glimsum_jobs.errors import LightError
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image
 
 
@@ -143,9 +143,7 @@ class Averager:
         return Average(self._origin + mean, variance.astype(np.float32), n, k)
 
 
-def subtract_dark(
-    rgb: Image, dark: Image | Sequence[float], *, out: Image | None = None
-) -> Image:
+def subtract_dark(rgb: Image, dark: Image | Sequence[float], *, out: Image | None = None) -> Image:
     """Return `rgb` less its dark.
 
     Parameters

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-from glimsum_jobs.errors import LightError
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image
 
 LARGEST_STOPS = 40.0
@@ -83,9 +83,7 @@ def equalise(
     return multiply_channels(rgb, exposure_gains(stops, white_balance), out=out)
 
 
-def multiply_channels(
-    rgb: Image, gains: NDArray[np.float32], *, out: Image | None = None
-) -> Image:
+def multiply_channels(rgb: Image, gains: NDArray[np.float32], *, out: Image | None = None) -> Image:
     """Return `rgb` with each channel times its gain; float32 (3,), in one pass over memory."""
     if out is None:
         out = np.empty_like(rgb)

@@ -1,8 +1,9 @@
 """Masters hold half floats: rounded to nearest even, never infinite."""
 
 import numpy as np
-from glimsum_jobs.errors import LightError
 from numpy.typing import NDArray
+
+from glimsum_jobs.errors import LightError
 
 HALF_MAX = 65504.0
 """Largest finite binary16 value (IEEE 754-2019, table 3.5): 2**15 * (2 - 2**-10)."""

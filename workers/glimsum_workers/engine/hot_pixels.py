@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-from glimsum_jobs.errors import LightError
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image, Plane
 
 HotMask = NDArray[np.bool_]
@@ -58,9 +58,7 @@ def find_hot_pixels(
     # Compression spreads a fault over channels too: pixels are compared by their tallest.
     tallest = np.where(hot, height, 0).max(axis=2, keepdims=True)
     hot &= tallest > 0.1 * _largest_near(tallest, _BLOCK_PX)
-    if lit:
-        hot &= _stands_alone(average, height)
-    return hot
+    return _leave_lone(average, hot) if lit else hot
 
 
 def find_staying_pixels(
@@ -237,19 +235,27 @@ def _largest_near(picture: NDArray[np.float32], reach: int) -> NDArray[np.float3
     return largest
 
 
-def _stands_alone(picture: Image, height: NDArray[np.float32]) -> HotMask:
-    """Return where no neighbour rises over its surroundings by a quarter of `height`."""
-    neighbours = _neighbours(picture)
-    base = picture - height
-    alone = np.ones(picture.shape, dtype=np.bool_)
-    for neighbour in neighbours:
-        alone &= neighbour - base < 0.25 * height
-    return alone
+def _leave_lone(picture: Image, hot: HotMask) -> HotMask:
+    """Return the part of `hot` none of whose neighbours rises by a quarter of its height."""
+    around = np.pad(picture, [(2, 2), (2, 2), (0, 0)], mode="reflect")
+    row, column, channel = np.nonzero(hot)
+    near, ring = [], []
+    for down in range(5):
+        for across in range(5):
+            if (down, across) == (2, 2):
+                continue
+            inner = 1 <= down <= 3 and 1 <= across <= 3
+            (near if inner else ring).append(around[row + down, column + across, channel])
+    lone = np.zeros_like(hot)
+    if row.size:
+        # The second ring is out of the image of a point; the first is on its slope.
+        base = np.median(np.stack(ring), axis=0)
+        height = picture[row, column, channel] - base
+        lone[row, column, channel] = np.max(np.stack(near), axis=0) - base < 0.25 * height
+    return lone
 
 
-def _fill(
-    rgb: Image, bad: HotMask, places: NDArray[np.intp], reach: int
-) -> NDArray[np.intp]:
+def _fill(rgb: Image, bad: HotMask, places: NDArray[np.intp], reach: int) -> NDArray[np.intp]:
     """Fill what has good samples within `reach`; return the places that had none."""
     left: list[NDArray[np.intp]] = []
     for place in places:

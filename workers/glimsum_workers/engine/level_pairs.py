@@ -1,5 +1,6 @@
 """Two frames of one pass compared: the ratio of their light, their motion let go."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -13,10 +14,12 @@ Motion = NDArray[np.float64]
 _STEPS = 12
 _TUKEY = 4.685
 """Biweight limit in sigmas: 95 % efficient on normal errors (Beaton & Tukey 1974)."""
-_MISPLACED = 0.1
-"""Cells by which an affine map misses parallax; measured as the best of 0, 0.1 and 0.3."""
-_PLAIN_NOISE = 0.02
-"""Relative scatter of a cell where the light is even."""
+_TILE = 12
+"""Cells a side of a tile. Smaller ones tell a ratio from a shift badly: see `compare_levels`."""
+_TILE_SHIFT = 0.5
+"""Cells (one sigma) by which a tile may lie off the common motion."""
+_TILE_FLOOR = 1e-5
+"""Variance of ln ratio that even the best tile has: glints, parallax inside it."""
 
 
 class Pair(NamedTuple):
@@ -108,7 +111,13 @@ def find_motion(
 
 
 def compare_levels(
-    before: Plane, after: Plane, valid: NDArray[np.bool_], doubt: Plane, motion: Motion
+    before: Plane,
+    after: Plane,
+    valid: NDArray[np.bool_],
+    doubt: Plane,
+    motion: Motion,
+    *,
+    moving: bool = True,
 ) -> tuple[float, float]:
     """Return ln of the light ratio of two small pictures, and its standard error.
 
@@ -123,35 +132,94 @@ def compare_levels(
         the ambient may put into it.
     motion : Motion
         From `find_motion`, or `no_motion`.
+    moving : bool
+        Whether each tile of 12 x 12 cells may also lie up to about half a cell off `motion`
+        (parallax).
 
     Returns
     -------
     log_ratio, sigma : float
-        ln (after / before), and the sandwich standard error over cells; 0 and inf where
-        fewer than 30 cells hold light in both.
+        ln (after / before), and the sandwich standard error over tiles; 0 and inf where
+        fewer than 5 tiles hold light in both.
 
     Notes
     -----
     Logarithms make the comparison even-handed: exchanging the frames changes the sign and
     nothing else, while a regression of one on the other is pulled to low ratios by noise.
-    Cells on steep light, which a small error of the motion changes much, count less by
-    1 / (1 + (0.1 |gradient of ln| / 0.02)**2). Tukey's biweight leaves out a part of the
-    picture that changes by itself.
+    Ratio and shift are solved tile by tile, as on a slope of light one looks like the other:
+    such a tile's ratio has a large variance and counts little. Over the tiles Tukey's
+    biweight leaves out a part of the picture that changes by itself.
     """
-    left, prior, _, mean = _residual(before, after, valid, doubt, motion)
-    steep = np.gradient(mean, axis=0) ** 2 + np.gradient(mean, axis=1) ** 2
-    prior = prior / (1.0 + steep * (_MISPLACED / _PLAIN_NOISE) ** 2)
-    if np.count_nonzero(prior > 0.05) < 30:
+    tiles = tuple(-(-size // _TILE) for size in before.shape)
+    shift = np.zeros((2, *tiles))
+    ratio, variance, lit = np.zeros(tiles), np.ones(tiles), np.zeros(tiles, dtype=np.bool_)
+    for _ in range(3 if moving else 1):
+        spread = [np.kron(each, np.ones((_TILE, _TILE))) for each in shift]
+        spread = [each[: before.shape[0], : before.shape[1]] for each in spread]
+        left, prior, _, mean = _residual(before, after, valid, doubt, motion, spread)
+        ratio, change, variance, lit = _solve_tiles(left, prior, mean, shift if moving else None)
+        shift = shift + change
+    if np.count_nonzero(lit) < 5:
         return 0.0, np.inf
-    ratio, weight = _weighted_median(left, prior), prior
+    return _robust_mean(ratio[lit], 1.0 / (variance[lit] + _TILE_FLOOR))
+
+
+def _solve_tiles(
+    left: NDArray[np.float64],
+    prior: NDArray[np.float64],
+    mean: NDArray[np.float64],
+    shift: NDArray[np.float64] | None,
+) -> tuple[NDArray[np.float64], ...]:
+    """Return each tile's ln ratio, change of shift, variance of the ratio, and if it is lit."""
+    values, weights = _cut(left), _cut(prior)
+    amount = weights.sum(axis=-1)
+    lit = amount > 0.3 * _TILE**2
+    safe = np.where(lit, amount, 1.0)
+    middle = np.where(lit, (weights * values).sum(axis=-1) / safe, 0.0)
+    for _ in range(2):
+        away = np.abs(values - middle[..., None])
+        scale = np.maximum(1.4826 * np.median(away, axis=-1), 0.003)
+        z = (values - middle[..., None]) / (_TUKEY * scale[..., None])
+        robust = weights * np.where(np.abs(z) < 1, (1 - z**2) ** 2, 0.0)
+        middle = (robust * values).sum(axis=-1) / np.maximum(robust.sum(axis=-1), 1e-9)
+    columns = [np.ones_like(values)]
+    if shift is not None:
+        columns += [_cut(np.gradient(mean, axis=1)), _cut(np.gradient(mean, axis=0))]
+    design = np.stack(columns, axis=-1)
+    normal = np.einsum("rcki,rck,rckj->rcij", design, robust, design) / scale[..., None, None] ** 2
+    pull = np.einsum("rcki,rck,rck->rci", design, robust, values) / scale[..., None] ** 2
+    normal += 1e-6 * np.eye(design.shape[-1])
+    change = np.zeros((2, *lit.shape))
+    if shift is not None:
+        # The shift of a tile is held to about half a cell, or plain light would let it run.
+        normal += np.diag([0.0, 1.0, 1.0]) / _TILE_SHIFT**2
+        pull[..., 1:] -= np.moveaxis(shift, 0, -1) / _TILE_SHIFT**2
+    inverse = np.linalg.inv(normal)
+    answer = np.einsum("rcij,rcj->rci", inverse, pull)
+    if shift is not None:
+        change = np.moveaxis(np.clip(answer[..., 1:], -1.0, 1.0), -1, 0) * lit
+    return answer[..., 0], change, inverse[..., 0, 0], lit
+
+
+def _cut(plane: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the tiles of a plane, (tile rows, tile columns, cells); cells beyond it are 0."""
+    rows, columns = (-(-size // _TILE) for size in plane.shape)
+    pad = [(0, rows * _TILE - plane.shape[0]), (0, columns * _TILE - plane.shape[1])]
+    whole = np.pad(plane, pad).reshape(rows, _TILE, columns, _TILE)
+    return whole.transpose(0, 2, 1, 3).reshape(rows, columns, _TILE**2)
+
+
+def _robust_mean(values: NDArray[np.float64], prior: NDArray[np.float64]) -> tuple[float, float]:
+    """Return the biweight mean and its sandwich standard error."""
+    mean, weight = _weighted_median(values, prior), prior
     for _ in range(10):
-        weight = prior * _biweight(left - ratio, prior)
-        change = float((weight * (left - ratio)).sum() / weight.sum())
-        ratio += change
+        weight = prior * _biweight(values - mean, prior)
+        change = float((weight * (values - mean)).sum() / weight.sum())
+        mean += change
         if abs(change) < 1e-7:
             break
-    sigma = float(np.sqrt(((weight * (left - ratio)) ** 2).sum()) / weight.sum())
-    return ratio, max(sigma, 1e-5)
+    sigma = float(np.sqrt(((weight * (values - mean)) ** 2).sum()) / weight.sum())
+    return mean, max(sigma, 1e-5)
 
 
 def _centred(plane: Plane) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -161,12 +229,17 @@ def _centred(plane: Plane) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 
 def _residual(
-    before: Plane, after: Plane, valid: NDArray[np.bool_], doubt: Plane, motion: Motion
+    before: Plane,
+    after: Plane,
+    valid: NDArray[np.bool_],
+    doubt: Plane,
+    motion: Motion,
+    extra: Sequence[NDArray[np.float64] | float] = (0.0, 0.0),
 ) -> tuple[NDArray[np.float64], ...]:
     """Return ln after - ln before moved, each cell's weight, ln before moved, and mean ln."""
     x, y = _centred(before)
-    at_x = motion[0, 0] * x + motion[0, 1] * y + motion[0, 2]
-    at_y = motion[1, 0] * x + motion[1, 1] * y + motion[1, 2]
+    at_x = motion[0, 0] * x + motion[0, 1] * y + motion[0, 2] + extra[0]
+    at_y = motion[1, 0] * x + motion[1, 1] * y + motion[1, 2] + extra[1]
     soft = max(0.1 * float(doubt.min()), 1e-12)
     moved, inside = _sample(np.log(np.maximum(before, soft)), at_x, at_y)
     held, _ = _sample(valid.astype(np.float64), at_x, at_y)
@@ -182,18 +255,31 @@ def _residual(
 def _sample(
     plane: NDArray[np.float64], x: NDArray[np.float64], y: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Return `plane` at x, y (cells about its middle), bilinear, and which places are inside."""
+    """Return `plane` at x, y (cells about its middle), cubic, and which places are inside."""
     rows, columns = plane.shape
     column, row = x + (columns - 1) / 2, y + (rows - 1) / 2
     inside = (column >= 0) & (column <= columns - 1) & (row >= 0) & (row <= rows - 1)
     column, row = np.clip(column, 0, columns - 1), np.clip(row, 0, rows - 1)
-    c = np.minimum(column.astype(np.intp), max(columns - 2, 0))
-    r = np.minimum(row.astype(np.intp), max(rows - 2, 0))
-    c1, r1 = np.minimum(c + 1, columns - 1), np.minimum(r + 1, rows - 1)
-    u, v = column - c, row - r
-    top = plane[r, c] * (1 - u) + plane[r, c1] * u
-    low = plane[r1, c] * (1 - u) + plane[r1, c1] * u
-    return top * (1 - v) + low * v, inside
+    c, r = np.floor(column).astype(np.intp), np.floor(row).astype(np.intp)
+    # Linear weights would soften what is moved by half a cell and so change its logarithm.
+    across, down = _cubic(column - c), _cubic(row - r)
+    flat, total = plane.ravel(), np.zeros_like(x)
+    for step_down, weight_down in enumerate(down):
+        line = np.clip(r + step_down - 1, 0, rows - 1) * columns
+        for step_across, weight_across in enumerate(across):
+            place = line + np.clip(c + step_across - 1, 0, columns - 1)
+            total += weight_down * weight_across * flat[place]
+    return total, inside
+
+
+def _cubic(t: NDArray[np.float64]) -> list[NDArray[np.float64]]:
+    """Return the four weights of cubic convolution (Keys 1981, doi 10.1109/TASSP.1981.1163711)."""
+    return [
+        t * (-0.5 + t * (1 - 0.5 * t)),
+        1 + t * t * (-2.5 + 1.5 * t),
+        t * (0.5 + t * (2 - 1.5 * t)),
+        t * t * (-0.5 + 0.5 * t),
+    ]
 
 
 def _biweight(left: NDArray[np.float64], prior: NDArray[np.float64]) -> NDArray[np.float64]:
