@@ -4,7 +4,8 @@ A *run* is one version of one shot (``mole_040/v003``). It goes through stages; 
 items; an item is the smallest thing a worker takes: a shot frame in *combine*, a pass on a
 frame in *measure*, the whole shot in the others.
 """
-# pyright: reportReturnType=false  # the methods of a protocol are words alone
+# The methods of a protocol are words alone.
+# pyright: reportReturnType=false
 
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
@@ -33,7 +34,6 @@ class Stage(StrEnum):
 
 
 STAGES = tuple(Stage)
-
 SINGLE_ITEM = "shot"
 """Name of the one item of a stage that works on the whole shot."""
 

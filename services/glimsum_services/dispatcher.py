@@ -1,5 +1,6 @@
 """Hands out tickets and leads each run from stage to stage; any process may be it."""
-# pyright: reportReturnType=false  # the methods of a protocol are words alone
+# The methods of a protocol are words alone.
+# pyright: reportReturnType=false
 
 import logging
 import threading

@@ -194,14 +194,9 @@ class EmbeddedService:
         serve += ["--log-level", "warning", "--timeout-graceful-shutdown", "2"]
         self._others.append(BoundProcess("api", serve, environment, logs / "api.log"))
         if self._worker_command:
-            self._others.append(
-                BoundProcess(
-                    "worker",
-                    self._worker_command,
-                    environment | KEEP_PAGES,
-                    logs / "worker.log",
-                )
-            )
+            environment = environment | KEEP_PAGES
+            worker = BoundProcess("worker", self._worker_command, environment, logs / "worker.log")
+            self._others.append(worker)
         for each in self._others:
             each.start()
 

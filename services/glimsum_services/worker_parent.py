@@ -1,5 +1,6 @@
 """The parent of a worker's slots: announces them, hands out work, cleans up after them."""
-# pyright: reportReturnType=false  # the methods of a protocol are words alone
+# The methods of a protocol are words alone.
+# pyright: reportReturnType=false
 
 import logging
 import mmap

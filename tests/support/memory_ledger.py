@@ -88,7 +88,7 @@ class MemoryLedger:
             return None
         self.sweep(run)
         now = self.clock()
-        if found.ended is not None or found.stage not in stages or not found.wanted(now):
+        if found not in self._open() or found.stage not in stages or not found.wanted(now):
             return None
         for name, item in found.current.items():
             if item.state is ItemState.WAITING and item.not_before <= now:
@@ -107,6 +107,9 @@ class MemoryLedger:
                     lease_s=self.lease_s,
                 )
         return None
+
+    def _open(self) -> list[Run]:
+        return [run for run in self.runs.values() if run.ended is None]
 
     def _find(self, claim: Claim) -> tuple[Run, Item]:
         run = self.runs[claim.run]
@@ -158,7 +161,7 @@ class MemoryLedger:
 
     def release_worker(self, worker: str, *, counted: bool = True) -> int:
         count = 0
-        for run in [run for run in self.runs.values() if run.ended is None]:
+        for run in self._open():
             for item in run.current.values():
                 if item.state is ItemState.WORKING and is_named(item.worker, worker):
                     count += 1

@@ -1,5 +1,6 @@
 """The worker's side of the queue: a ticket wakes it, the ledger gives it items one by one."""
-# pyright: reportReturnType=false  # the methods of a protocol are words alone
+# The methods of a protocol are words alone.
+# pyright: reportReturnType=false
 
 import logging
 import os
