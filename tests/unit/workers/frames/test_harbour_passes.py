@@ -1,5 +1,6 @@
 """The passes of a whole shot through the one door, against other readers of the same files."""
 
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +53,7 @@ def test_the_clip_of_the_demo_gives_its_frames_in_any_order() -> None:
         backward = [source.read(n) for n in reversed(range(10))]
 
     assert source.facts.clip is not None
-    assert (source.facts.clip.count, source.facts.clip.rate) == (10, 24)
+    assert (source.facts.clip.count, source.facts.clip.rate) == (10, Fraction(24))
     assert (source.facts.clip.range, source.facts.clip.matrix) == ("limited", "bt709")
     for first, second in zip(forward, reversed(backward), strict=True):
         assert isinstance(first, VideoPlanes)
