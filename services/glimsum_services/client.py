@@ -78,12 +78,10 @@ class Client:
         """Return the address of the page."""
         return f"{self.address}/"
 
-    def roots(self) -> dict[str, Path] | None:
-        """Return the roots of the service's machine; None where it does not tell them."""
-        answer = self._request("GET", "/roots")
-        if answer.status_code == httpx.codes.NOT_FOUND:
-            return None
-        return {name: Path(folder) for name, folder in self._json(answer)["roots"].items()}
+    def roots(self) -> dict[str, Path]:
+        """Return the roots, as the folders are called on the service's machine."""
+        roots = self.ask("GET", "/roots")["roots"]
+        return {name: Path(folder) for name, folder in roots.items()}
 
     def submit(
         self, jobs: Sequence[ShotJob], *, sequence: str | None = None, priority: int = 50
@@ -146,15 +144,10 @@ class Client:
 
     def ask(self, method: str, path: str, **sent: Any) -> Any:
         """Make one request and return its JSON."""
-        return self._json(self._request(method, path, **sent))
-
-    def _request(self, method: str, path: str, **sent: Any) -> httpx.Response:
         try:
-            return self.http.request(method, self.address + path, **sent)
+            answer = self.http.request(method, self.address + path, **sent)
         except (httpx.TransportError, httpx.InvalidURL) as error:
             raise self._away(error) from error
-
-    def _json(self, answer: httpx.Response) -> Any:
         if not answer.is_success:
             raise self._refused(answer)
         try:

@@ -82,16 +82,14 @@ def write_still(
     folder, token = out.absolute().parent, f"still{os.getpid()}"
     kind = PICTURES.get(out.suffix.lower())
     if kind is None:
-        _write_light(job, frame, still, folder, out.name, token)
+        _write_light(job, frame, still, out.absolute(), token)
     else:
         picture = encode_picture(still.display, kind, str(out))
         write_whole(folder, out.name, picture, token, nothing_to_ask)
     return still.problems
 
 
-def _write_light(
-    job: ShotJob, frame: int, still: Still, folder: Path, name: str, token: str
-) -> None:
+def _write_light(job: ShotJob, frame: int, still: Still, out: Path, token: str) -> None:
     red, green, blue, white = find_working_space(job.space).primaries or ((0.0, 0.0),) * 4
     attributes = MasterAttributes(
         chromaticities=(*red, *green, *blue, *white),
@@ -101,8 +99,8 @@ def _write_light(
     )
     master = job.masters[0]
     write_master(
-        folder,
-        name,
+        out.parent,
+        out.name,
         still.rgb,
         still.alpha,
         attributes,

@@ -16,6 +16,7 @@ from typing import Any
 import av
 import httpx
 import pytest
+
 from support.server import server_program
 
 pytestmark = pytest.mark.farm

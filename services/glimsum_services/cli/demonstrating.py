@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from glimsum_jobs.errors import StoreError
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.following import choose_view, follow
 from glimsum_services.cli.options import AsJson
 from glimsum_services.cli.running import read_settings, running_service, wait_for_interrupt
 from glimsum_services.cli.submitting import read_all, send, tell_sent
 from glimsum_services.cli.telling import say, say_json
+from glimsum_services.cli.troubles import tell_troubles
 
 if TYPE_CHECKING:
     from glimsum_services.client import Client
@@ -60,6 +60,7 @@ def demo(
             tell_sent(client, sent, remarks, as_json=as_json)
             runs = follow(follow_runs(client, [sent[0].run]), choose_view(as_json=as_json))
             seconds = {"up": round(up_s, 1), "all": round(time.monotonic() - began, 1)}
+            tell_troubles(client, runs, as_json=as_json)
             _tell_end(_results(client, runs[0], place), seconds, as_json=as_json)
         if keep_running:
             if not as_json:
@@ -106,7 +107,6 @@ def _results(client: "Client", run: "RunView", place: Path) -> dict[str, Any]:
         "masters": str(folder / "master"),
         "movie": _only(folder, "*/*.mp4"),
         "contact_sheet": _only(folder, "*/*_contact.jpg"),
-        "set_aside": details["set_aside"],
     }
 
 
@@ -123,7 +123,5 @@ def _tell_end(results: dict[str, Any], seconds: dict[str, float], *, as_json: bo
         f"{results['state']}: {results['frames_done']} frames in {seconds['all']} s, "
         f"by {len(results['workers'])} worker processes"
     )
-    for frame in results["set_aside"]:
-        say(f"  frame {frame['frame']} set aside: {frame['reason']}")
     for name in ("masters", "movie", "contact_sheet"):
         say(f"{name.replace('_', ' '):<15} {results[name] or 'none'}")

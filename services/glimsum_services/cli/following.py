@@ -49,10 +49,11 @@ class PlainLines:
         """Print the runs that changed, at a reading pace."""
         now = time.monotonic()
         for each in runs:
-            when, before = self._shown.get(each.run, (-LINE_EVERY_S, None))
-            same_state = before is not None and before.state == each.state
-            if before == each or (same_state and now - when < LINE_EVERY_S):
-                continue
+            when, before = self._shown.get(each.run, (0.0, None))
+            if before is not None and before.state == each.state:
+                same_words = before.words() == each.words()
+                if same_words or now - when < LINE_EVERY_S:
+                    continue
             self._shown[each.run] = (now, each)
             say(f"{each.run}  {each.state}  {each.words()}".rstrip())
 

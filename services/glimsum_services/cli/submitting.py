@@ -13,13 +13,12 @@ from glimsum_services.cli.options import (
     DEFAULT_SERVICE,
     AsJson,
     JobFiles,
-    RootPairs,
     Service,
     WrongUse,
     read_roots,
 )
-from glimsum_services.cli.running import read_settings
 from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
+from glimsum_services.cli.troubles import tell_troubles
 
 if TYPE_CHECKING:
     from glimsum_jobs.problems import Problem
@@ -35,7 +34,14 @@ def submit(
     priority: Annotated[
         int, typer.Option("--priority", min=0, max=100, help="100 is the most urgent.")
     ] = 50,
-    root: RootPairs = None,
+    root: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--root",
+            metavar="NAME=FOLDER",
+            help="Where a root of the service lies on this machine, if it is another place here.",
+        ),
+    ] = None,
     service: Service = DEFAULT_SERVICE,
     as_json: AsJson = False,
 ) -> Ending:
@@ -45,16 +51,15 @@ def submit(
 
     asked = read_all(jobs)
     with Client(service) as client:
-        roots = client.roots()
-        if roots is None:
-            roots = read_settings().roots
-        sent = send(client, asked, jobs, roots | read_roots(root), priority=priority)
+        roots = client.roots() | read_roots(root)
+        sent = send(client, asked, jobs, roots, priority=priority)
         remarks = [remark for each in asked for remark in each.remarks]
         tell_sent(client, sent, remarks, as_json=as_json)
         if not wait:
             return Ending.DONE
         names = [each.run for each in sent]
         last = follow(follow_runs(client, names), choose_view(as_json=as_json))
+        tell_troubles(client, last, as_json=as_json)
     return Ending.DONE if all(run.whole for run in last) else Ending.REFUSED
 
 

@@ -4,6 +4,7 @@ from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.following import choose_view, follow
 from glimsum_services.cli.options import DEFAULT_SERVICE, AsJson, Runs, Service
 from glimsum_services.cli.telling import say
+from glimsum_services.cli.troubles import tell_troubles
 
 
 def watch(
@@ -23,4 +24,5 @@ def watch(
                 say("nothing is being worked on")
             return Ending.DONE
         last = follow(follow_runs(client, named), choose_view(as_json=as_json))
+        tell_troubles(client, last, as_json=as_json)
     return Ending.DONE if all(run.whole for run in last) else Ending.REFUSED

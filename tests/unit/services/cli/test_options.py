@@ -59,4 +59,4 @@ def test_a_still_with_an_unknown_ending_is_refused_before_the_job_is_read(tmp_pa
     result = CliRunner().invoke(make_app(), ["still", "no.yaml", "1001", "--out", str(out)])
 
     assert result.exit_code == 2
-    assert "expected: FILE.exr or FILE.jpg" in result.output
+    assert "expected: FILE.exr, FILE.jpg or FILE.png" in result.output
