@@ -1,93 +1,17 @@
-"""What the schema can't say: names that must exist, numbers that must fit each other."""
+"""What the schema can't say: numbers and uses of a job that must fit each other."""
 
-from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from glimsum_jobs.colour import find_space, find_view, find_working_space
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.exposures import Exposure
+from glimsum_jobs.findings import Findings
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.mattes import BackingMatte
 from glimsum_jobs.passes import Pass, Steady
 from glimsum_jobs.problems import Problem, Rank
-from glimsum_jobs.schema_problems import Path, Positions, place_of
+from glimsum_jobs.schema_problems import Path, Positions
 from glimsum_jobs.shot import ShotJob
-
-
-class Findings:
-    """Collects problems of one job with their places."""
-
-    def __init__(self, positions: Positions, shot: str | None) -> None:
-        self._positions = positions
-        self._shot = shot
-        self.problems: list[Problem] = []
-
-    def add(
-        self,
-        path: Path,
-        what: str,
-        *,
-        seen: str,
-        expected: str,
-        remedy: str,
-        rank: Rank = Rank.STOPS_SHOT,
-    ) -> None:
-        """Add one problem found at `path`."""
-        place = place_of(path, self._positions, self._shot)
-        self.problems.append(
-            Problem(rank=rank, what=what, place=place, seen=seen, expected=expected, remedy=remedy)
-        )
-
-    def add_error(self, path: Path, error: GlimsumError, rank: Rank = Rank.STOPS_SHOT) -> None:
-        """Add an error raised while looking at the value at `path`."""
-        place = place_of(path, self._positions, self._shot)
-        self.problems.append(error.problem(rank, **place.model_dump(exclude_none=True)))
-
-
-def check_names(tree: object, positions: Positions, shot: str | None) -> list[Problem]:
-    """Find names in a raw job that stand for nothing; works on a job that is wrong elsewhere."""
-    findings = Findings(positions, shot)
-    if not isinstance(tree, Mapping) or not isinstance(tree.get("passes"), Mapping):
-        return []
-    known = {
-        "pass": {str(name) for name in tree["passes"]},
-        "matte": {str(name) for name in tree.get("mattes") or {}},
-    }
-    for kind, path, name in _references(tree):
-        if isinstance(name, str) and name not in known[kind]:
-            findings.add(
-                path,
-                f"there is no {kind} called {name}",
-                seen=name,
-                expected=" or ".join(sorted(known[kind])) or f"a {kind} of this job",
-                remedy=f"Name a {kind} that the job has, or add it.",
-            )
-    return findings.problems
-
-
-def _references(tree: Mapping[str, object]) -> Iterator[tuple[str, Path, object]]:
-    for field in ("reference", "unit"):
-        yield "pass", (field,), tree.get(field)
-    for name, each in _entries(tree.get("passes")):
-        for field in ("dark", "ambient"):
-            yield "pass", ("passes", name, field), each.get(field)
-    for name, each in _entries(tree.get("mattes")):
-        for field in ("pass", "empty"):
-            yield "pass", ("mattes", name, field), each.get(field)
-    for index, each in _entries(tree.get("recipe")):
-        yield "pass", ("recipe", index, "pass"), each.get("pass")
-        yield "matte", ("recipe", index, "matte"), each.get("matte")
-
-
-def _entries(part: object) -> Iterator[tuple[str | int, Mapping[str, object]]]:
-    pairs: list[tuple[str | int, object]] = []
-    if isinstance(part, Mapping):
-        pairs = list(part.items())
-    elif isinstance(part, list):
-        pairs = list(enumerate(part))
-    for key, each in pairs:
-        if isinstance(each, Mapping):
-            yield key, each
 
 
 def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
@@ -245,6 +169,16 @@ def _check_recipe(job: ShotJob, findings: Findings) -> None:
                 remedy="Leave the step out.",
             )
         _check_fade(job, index, findings)
+        if step.operator in ("lighten", "darken"):
+            findings.add(
+                ("recipe", index, "operator"),
+                f"{step.operator} takes the one side of the noise: what is even grows "
+                f"{'lighter' if step.operator == 'lighten' else 'darker'}",
+                seen=step.operator,
+                expected="plus, for light added to light",
+                remedy="Nothing to do if that is meant.",
+                rank=Rank.REMARK,
+            )
     for name, matte in job.mattes.items():
         if isinstance(matte, BackingMatte) and isinstance(matte.empty, str):
             use = job.passes[matte.empty].use

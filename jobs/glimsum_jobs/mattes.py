@@ -1,6 +1,6 @@
 """Mattes: weight pictures 0..1 that say where a step counts."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -15,6 +15,8 @@ class PictureMatte(Strict):
     first: FrameNumber | None = None
     step: Annotated[int, Field(ge=1, le=1000, strict=True)] = 1
     start_offset: Annotated[int, Field(ge=-100_000, le=100_000, strict=True)] = 0
+    range: Literal["limited", "full"] | None = None
+    """Range of the codes of a clip; asked for where the matte is one."""
     invert: bool = False
 
     def number(self, frame: int, *, shot_first: int, first: int) -> int:

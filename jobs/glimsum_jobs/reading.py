@@ -5,8 +5,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from glimsum_jobs.checks import check_job, check_names
+from glimsum_jobs.checks import check_job
 from glimsum_jobs.errors import JobError
+from glimsum_jobs.name_checks import check_names
 from glimsum_jobs.not_yet import find_not_yet
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.schema_problems import Positions, place_of, schema_problems, show

@@ -1,39 +1,55 @@
 """What a clip says of itself, held against the job: rate, range, curve."""
 
+from typing import Literal
+
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.frames.facts import Facts
 
 
-def clip_problems(job: ShotJob, name: str, facts: Facts) -> list[Problem]:
-    """Return what a person should know about a pass that is a clip, or is not.
+def clip_problems(
+    job: ShotJob, place: Place, stated: Literal["limited", "full"] | None, facts: Facts
+) -> list[Problem]:
+    """Return what a person should know about files that may be a clip.
 
-    The range of a clip's codes is never guessed: its tag is a proposal a person confirms.
+    Parameters
+    ----------
+    job : ShotJob
+        For its rate.
+    place : Place
+        The pass or matte.
+    stated : {"limited", "full"} or None
+        The range the job gives. It is never guessed: a clip's tag is a proposal.
+    facts : Facts
+        What the file says of itself.
+
+    Returns
+    -------
+    list of Problem
+        The question for the range stops the shot, the rest are remarks.
     """
-    each = job.passes[name]
-    place = Place(shot=job.shot, pass_name=name, file=each.files)
     problems = [_remark(place, text, "", "") for text in facts.remarks]
     clip = facts.clip
     if clip is None:
         return problems
-    if each.range is None:
+    if stated is None:
         proposal = f"The clip's tag says {clip.range}: " if clip.range else "It has no tag: "
         problems.append(
             Problem(
                 rank=Rank.STOPS_SHOT,
-                what=f"which range do the codes of pass {name} have?",
+                what="which range do the codes of this clip have?",
                 place=place,
                 seen="no range",
                 expected="range: limited or range: full",
                 remedy=f"{proposal}write range: {clip.range or 'limited'} if that is so.",
             )
         )
-    elif clip.range is not None and clip.range != each.range:
+    elif clip.range is not None and clip.range != stated:
         problems.append(
             _remark(
                 place,
-                f"the clip's tag and the job differ in the range of pass {name}",
-                f"tag {clip.range}, job {each.range}",
+                "the clip's tag and the job differ in the range of its codes",
+                f"tag {clip.range}, job {stated}",
                 "the same; the job is followed",
             )
         )
@@ -41,7 +57,7 @@ def clip_problems(job: ShotJob, name: str, facts: Facts) -> list[Problem]:
         problems.append(
             _remark(
                 place,
-                f"the clip of pass {name} has another rate than the shot; frames count one for one",
+                "the clip has another rate than the shot; frames count one for one",
                 f"{clip.rate} frames a second",
                 f"{job.rate_fraction}",
             )

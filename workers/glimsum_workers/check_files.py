@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Literal
 
 from glimsum_jobs.errors import GlimsumError, SourceError
 from glimsum_jobs.frame_ranges import runs_of
@@ -54,7 +55,7 @@ def look_at_pass(job: ShotJob, name: str, roots: Roots) -> Looked:
         nearest=each.missing == "nearest",
         crop=each.crop,
     )
-    return _look(subject, roots, lambda facts: clip_problems(job, name, facts))
+    return _look(subject, roots, each.range)
 
 
 def look_at_matte(job: ShotJob, name: str, matte: PictureMatte, roots: Roots) -> Looked:
@@ -69,16 +70,19 @@ def look_at_matte(job: ShotJob, name: str, matte: PictureMatte, roots: Roots) ->
         nearest=False,
         crop=None,
     )
-    return _look(subject, roots, lambda _: [])
+    return _look(subject, roots, matte.range)
 
 
-def _look(subject: _Subject, roots: Roots, more: Callable[[Facts], list[Problem]]) -> Looked:
+def _look(
+    subject: _Subject, roots: Roots, stated_range: Literal["limited", "full"] | None
+) -> Looked:
     looked = Looked()
     known = subject.place.model_dump(exclude_none=True)
     try:
         with open_source(roots, parse_root_path(subject.files)) as source:
             facts = source.facts
-            looked.problems += more(facts)
+            place = subject.place.filled(file=subject.files)
+            looked.problems += clip_problems(subject.job, place, stated_range, facts)
             _look_at_numbers(subject, source, facts, looked)
     except GlimsumError as error:
         looked.problems.append(error.problem(Rank.STOPS_SHOT, **known))

@@ -41,7 +41,9 @@ class ShotMattes:
         """Return the weights of a matte, float32 (height, width), 0..1."""
         matte = self._job.mattes[name]
         if isinstance(matte, PictureMatte):
-            decoded = decode(self._material.matte_codes(name, frame), "data", video_range="full")
+            decoded = decode(
+                self._material.matte_codes(name, frame), "data", video_range=matte.range
+            )
             has_alpha = decoded.picture.alpha is not None
             made = matte_from_picture(decoded.picture, "alpha" if has_alpha else "luminance")
         else:

@@ -15,7 +15,7 @@ NEGATIVE_NOISE = 0.01
 """Light below minus this is no noise any more (share of diffuse white; common practice)."""
 
 
-def blend_channel(
+def blend_channel(  # noqa: PLR0911  # one return an operator reads as the table below
     operator: Operator,
     source: NDArray[np.float32],
     ground: NDArray[np.float32],
@@ -67,13 +67,13 @@ def blend_channel(
     a = np.float32(1) if source_alpha is None else source_alpha
     b = ground_alpha
     if operator == "plus":
-        return source + ground
+        return np.asarray(source + ground)
     if operator == "over":
         return np.asarray(source + (1 - a) * ground)
     if operator == "in":
-        return b * source
+        return np.asarray(b * source)
     if operator == "out":
-        return (1 - b) * source
+        return np.asarray((1 - b) * source)
     if operator == "atop":
         return np.asarray(b * source + (1 - a) * ground)
     body = _body(operator, source, ground, a, b)
@@ -101,11 +101,11 @@ def blend_alpha(operator: Operator, source_alpha: Plane | None, ground_alpha: Pl
     a = np.ones_like(ground_alpha) if source_alpha is None else source_alpha
     b = ground_alpha
     if operator == "plus":
-        return np.minimum(a + b, np.float32(1))
+        return np.asarray(np.minimum(a + b, np.float32(1)))
     if operator == "in":
-        return a * b
+        return np.asarray(a * b)
     if operator == "out":
-        return a * (1 - b)
+        return np.asarray(a * (1 - b))
     if operator == "atop":
         return b
     return np.asarray(a + b * (1 - a))
@@ -187,8 +187,8 @@ def _body(
     if operator == "screen":
         return np.asarray(a * ground + b * source - source * ground)
     if operator == "lighten":
-        return np.maximum(a * ground, b * source)
-    return np.minimum(a * ground, b * source)
+        return np.asarray(np.maximum(a * ground, b * source))
+    return np.asarray(np.minimum(a * ground, b * source))
 
 
 def _sample_straight(picture: Picture, matrix: NDArray[np.float64] | None) -> NDArray[np.float32]:

@@ -88,7 +88,7 @@ def multiply_channels(rgb: Image, gains: NDArray[np.float32], *, out: Image | No
     if out is None:
         out = np.empty_like(rgb)
     if gains[0] == gains[1] == gains[2]:
-        return np.multiply(rgb, gains[0], out=out)
+        return np.multiply(rgb, np.float32(gains[0]), out=out)
     # A row of repeated gains lets the inner loop run over a row, not over three samples.
     row = np.tile(gains, rgb.shape[1]).reshape(1, rgb.shape[1], 3)
     return np.multiply(rgb, row, out=out)

@@ -239,7 +239,8 @@ def _leave_lone(picture: Image, hot: HotMask) -> HotMask:
     """Return the part of `hot` none of whose neighbours rises by a quarter of its height."""
     around = np.pad(picture, [(2, 2), (2, 2), (0, 0)], mode="reflect")
     row, column, channel = np.nonzero(hot)
-    near, ring = [], []
+    near: list[NDArray[np.float32]] = []
+    ring: list[NDArray[np.float32]] = []
     for down in range(5):
         for across in range(5):
             if (down, across) == (2, 2):

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -216,7 +217,7 @@ def _noise_floor(planes: Sequence[Plane]) -> float:
     if len(planes) < 2:
         return 0.0
     steps = []
-    for before, after in zip(planes[:-1], planes[1:], strict=True):
+    for before, after in pairwise(planes):
         # Their ratio is taken out, so that flicker is not taken for noise.
         ratio = float(np.median(after)) / max(float(np.median(before)), 1e-12)
         left = after - np.float32(np.clip(ratio, 0.0, 4.0)) * before
@@ -225,7 +226,7 @@ def _noise_floor(planes: Sequence[Plane]) -> float:
     # The quieter pairs are asked: light that goes on or off makes others look noisy.
     noise = 1.4826 * float(np.percentile(steps, 25, method="lower")) / np.sqrt(2.0)
     peak = max(float(np.percentile(plane, 99)) for plane in planes)
-    return max(noise, 1e-5 * peak)
+    return max(float(noise), 1e-5 * peak)
 
 
 def _lit_frames(planes: Sequence[Plane], floor: float, limit_stops: float) -> list[int]:

@@ -7,13 +7,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Plane
+from glimsum_workers.engine.robust import (
+    biweight,
+    robust_mean,
+    weighted_median,
+    weighted_sigma,
+)
 
 Motion = NDArray[np.float64]
 """An affine map (2, 3): x', y' = M [x, y, 1], in cells about the middle of the grid."""
 
 _STEPS = 12
-_TUKEY = 4.685
-"""Biweight limit in sigmas: 95 % efficient on normal errors (Beaton & Tukey 1974)."""
 _TILE = 12
 """Cells a side of a tile. Smaller ones tell a ratio from a shift badly: see `compare_levels`."""
 _TILE_SHIFT = 0.5
@@ -94,8 +98,8 @@ def find_motion(
         left, prior, moved, _ = _residual(before, after, valid, doubt, motion)
         if np.count_nonzero(prior > 0.1) < 30:
             return start
-        left = left - _weighted_median(left, prior)
-        weight = prior * _biweight(left, prior)
+        left = left - weighted_median(left, prior)
+        weight = prior * biweight(left, weighted_sigma(left, prior))
         gx, gy = np.gradient(moved, axis=1), np.gradient(moved, axis=0)
         use = weight > 0
         columns = [np.ones_like(x), gx * x, gx * y, gx, gy * x, gy * y, gy]
@@ -156,12 +160,12 @@ def compare_levels(
     for _ in range(3 if moving else 1):
         spread = [np.kron(each, np.ones((_TILE, _TILE))) for each in shift]
         spread = [each[: before.shape[0], : before.shape[1]] for each in spread]
-        left, prior, _, mean = _residual(before, after, valid, doubt, motion, spread)
+        left, prior, _, mean = _residual(before, after, valid, doubt, motion, extra=spread)
         ratio, change, variance, lit = _solve_tiles(left, prior, mean, shift if moving else None)
         shift = shift + change
     if np.count_nonzero(lit) < 5:
         return 0.0, np.inf
-    return _robust_mean(ratio[lit], 1.0 / (variance[lit] + _TILE_FLOOR))
+    return robust_mean(ratio[lit], 1.0 / (variance[lit] + _TILE_FLOOR))
 
 
 def _solve_tiles(
@@ -179,8 +183,7 @@ def _solve_tiles(
     for _ in range(2):
         away = np.abs(values - middle[..., None])
         scale = np.maximum(1.4826 * np.median(away, axis=-1), 0.003)
-        z = (values - middle[..., None]) / (_TUKEY * scale[..., None])
-        robust = weights * np.where(np.abs(z) < 1, (1 - z**2) ** 2, 0.0)
+        robust = weights * biweight(values - middle[..., None], scale[..., None])
         middle = (robust * values).sum(axis=-1) / np.maximum(robust.sum(axis=-1), 1e-9)
     columns = [np.ones_like(values)]
     if shift is not None:
@@ -209,19 +212,6 @@ def _cut(plane: NDArray[np.float64]) -> NDArray[np.float64]:
     return whole.transpose(0, 2, 1, 3).reshape(rows, columns, _TILE**2)
 
 
-def _robust_mean(values: NDArray[np.float64], prior: NDArray[np.float64]) -> tuple[float, float]:
-    """Return the biweight mean and its sandwich standard error."""
-    mean, weight = _weighted_median(values, prior), prior
-    for _ in range(10):
-        weight = prior * _biweight(values - mean, prior)
-        change = float((weight * (values - mean)).sum() / weight.sum())
-        mean += change
-        if abs(change) < 1e-7:
-            break
-    sigma = float(np.sqrt(((weight * (values - mean)) ** 2).sum()) / weight.sum())
-    return mean, max(sigma, 1e-5)
-
-
 def _centred(plane: Plane) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     rows, columns = plane.shape
     y, x = np.mgrid[0:rows, 0:columns].astype(np.float64)
@@ -234,6 +224,7 @@ def _residual(
     valid: NDArray[np.bool_],
     doubt: Plane,
     motion: Motion,
+    *,
     extra: Sequence[NDArray[np.float64] | float] = (0.0, 0.0),
 ) -> tuple[NDArray[np.float64], ...]:
     """Return ln after - ln before moved, each cell's weight, ln before moved, and mean ln."""
@@ -280,17 +271,3 @@ def _cubic(t: NDArray[np.float64]) -> list[NDArray[np.float64]]:
         t * (0.5 + t * (2 - 1.5 * t)),
         t * t * (-0.5 + 0.5 * t),
     ]
-
-
-def _biweight(left: NDArray[np.float64], prior: NDArray[np.float64]) -> NDArray[np.float64]:
-    # 1.4826 turns a median deviation into sigma for normal errors.
-    scale = 1.4826 * _weighted_median(np.abs(left), prior)
-    z = left / max(_TUKEY * scale, 1e-9)
-    return np.where(np.abs(z) < 1, (1 - z**2) ** 2, 0.0)
-
-
-def _weighted_median(values: NDArray[np.float64], weights: NDArray[np.float64]) -> float:
-    order = np.argsort(values, axis=None)
-    total = np.cumsum(weights.ravel()[order])
-    place = int(np.searchsorted(total, 0.5 * total[-1]))
-    return float(values.ravel()[order[min(place, order.size - 1)]])
