@@ -34,6 +34,12 @@ class Ready(Shown):
     slots: int
 
 
+class Roots(Shown):
+    """The folders jobs may name, as they are called on the service's machine."""
+
+    roots: dict[str, str]
+
+
 class MachineView(Shown):
     """A machine that works."""
 
@@ -74,6 +80,12 @@ def get_readiness(service: Served) -> Ready:
     if problems:
         raise Refusal(503, "work can't go on", problems, {"Retry-After": "5"})
     return Ready(ready=True, machines=len(machines), slots=sum(each.slots for each in machines))
+
+
+@router.get("/roots", operation_id="list_roots", responses=error_answers())
+def list_roots(service: Served) -> Roots:
+    """List the roots, so that a program on this machine can write paths as `root:path`."""
+    return Roots(roots={name: str(folder) for name, folder in service.settings.roots.items()})
 
 
 @router.get("/workers", operation_id="list_workers", responses=error_answers())

@@ -108,14 +108,15 @@ def error_answers(
 ) -> dict[int | str, dict[str, Any]]:
     """Return the declaration of a route's error answers, and of what it may `also` answer."""
     wanted = sorted({400, 403, 413, 422, 500, 503, *statuses})
-    answers: dict[int | str, dict[str, Any]] = dict(also or {})
-    return answers | {
+    answers: dict[int | str, dict[str, Any]] = {
         status: {
             "description": HTTPStatus(status).phrase,
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/ProblemDetail"}}},
         }
         for status in wanted
     }
+    answers.update((also or {}).items())
+    return answers
 
 
 def answer_problem(

@@ -8,6 +8,7 @@ from fastapi import Depends, Request
 
 from glimsum_jobs.ledger import Ledger, RunRecord
 from glimsum_jobs.orders import RunOrder, run_name
+from glimsum_services.api.aside import AsideFrames
 from glimsum_services.api.problem_details import refusal
 from glimsum_services.settings import Settings
 from glimsum_services.store.connection import adopt, connect
@@ -33,6 +34,7 @@ class Service:
     machines: Machines
     requests: Requests
     submissions: Submissions
+    aside: AsideFrames
 
     def find(self, shot: str, version: int | None = None) -> RunOrder:
         """Return a version of a shot, the newest if none is named.
@@ -105,6 +107,7 @@ def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
         machines=Machines(client),
         requests=Requests(client),
         submissions=Submissions(shots, ledger, settings.roots),
+        aside=AsideFrames(ledger),
     )
 
 

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
-from glimsum_jobs.ledger import Stage
+from glimsum_jobs.ledger import SINGLE_ITEM, Stage
 from glimsum_jobs.paths import parse_root_path
 from glimsum_services.api.problem_details import error_answers, refusal
 from glimsum_services.api.service import Served
@@ -88,7 +88,7 @@ def get_measurements(
     ]
     more = after + limit < len(items)
     return Measurements(
-        solved=service.ledger.result(order.run, Stage.SOLVE, "shot"),
+        solved=service.ledger.result(order.run, Stage.SOLVE, SINGLE_ITEM),
         measured=measured,
         after=after + limit if more else None,
     )

@@ -5,7 +5,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from glimsum_jobs.ledger import ItemRecord, ItemState, Stage
+from glimsum_jobs.ledger import SINGLE_ITEM, ItemRecord, Stage
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.problems import Problem
 from glimsum_services.api.problem_details import Trouble, as_trouble
@@ -65,8 +65,6 @@ class ShotView(Shown):
     counts: dict[str, Count]
     progress: Progress
     set_aside: list[AsideFrame]
-    working: list[int]
-    """Frames in the hands of a worker now."""
     newest_preview: int | None
     """Number of the last finished frame that has a preview."""
     problems: list[Trouble]
@@ -99,10 +97,6 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
     record = service.standing(order)
     frames = order.job.frames
     recent = recent_results(service.ledger, record, order.job)
-    counts = record.counts.get(Stage.COMBINE)
-    items: list[ItemRecord] = []
-    if counts is not None and (counts.set_aside or counts.working):
-        items = service.ledger.items(order.run, Stage.COMBINE)
     times = [float(str(each["seconds"])) for each in recent if "seconds" in each]
     here = f"/shots/{order.shot}/versions/{order.version}"
     return ShotView(
@@ -126,10 +120,7 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
             for stage, each in record.counts.items()
         },
         progress=progress_of(record, frames.count, times),
-        set_aside=[_aside(item) for item in items if item.state is ItemState.SET_ASIDE][
-            :MOST_LISTED
-        ],
-        working=[int(i.item) for i in items if i.state is ItemState.WORKING][:MOST_LISTED],
+        set_aside=[_aside(item) for item in service.aside.of(record)[:MOST_LISTED]],
         newest_preview=_newest(recent),
         problems=_problems(service, order),
         reason=record.reason,
@@ -183,6 +174,6 @@ def _problems(service: Service, order: RunOrder) -> list[Trouble]:
 
 def _movie(service: Service, order: RunOrder) -> str | None:
     """Return the movie as the finish names it, below the version folder."""
-    result = service.ledger.result(order.run, Stage.FINISH, "shot") or {}
+    result = service.ledger.result(order.run, Stage.FINISH, SINGLE_ITEM) or {}
     movie = result.get("movie")
     return f"{order.folder}/{movie}" if isinstance(movie, str) and movie else None

@@ -142,7 +142,7 @@ class Watch:
         """Wait for events, gather those of a short time, and tell about each run once."""
         events = self._service.events
         after = after or events.newest()
-        found = events.read(after, wait_s=1.0)
+        found = events.read(after, wait_s=0.5)
         if not found:
             return after
         begun = time.monotonic()

@@ -57,13 +57,18 @@ export function drawRuler(svg, view, width) {
   const reached = view.progress.frames_done + view.progress.frames_set_aside;
   if (reached > 0) {
     const end = at(first + reached);
-    parts.push(part("line", { class: "done", x1: at(first), x2: end, y1: BASE, y2: BASE }));
+    let from = first;
+    for (const [gap, gapEnd] of [...runs, [first + reached, first + reached]]) {
+      const to = Math.min(gap, first + reached);
+      if (to > from) parts.push(part("line", { class: "done", x1: at(from), x2: at(to), y1: BASE, y2: BASE }));
+      from = gapEnd + 1;
+    }
     if (reached < count) parts.push(part("path", { class: "here", d: "M" + end + " " + (BASE - 2) + "l-5 -9h10z" }));
   }
   let free = -Infinity;
   for (const [from, to] of runs) {
     const x = (middle(from) + middle(to)) / 2;
-    parts.push(part("path", { class: "notch", d: "M" + (at(from) - 3) + " " + BASE + "L" + x + " " + (BASE + 10) + "L" + (at(to + 1) + 3) + " " + BASE }));
+    parts.push(part("path", { class: "notch", d: "M" + at(from) + " " + BASE + "L" + x + " " + (BASE + 10) + "L" + at(to + 1) + " " + BASE }));
     const name = from === to ? String(from) : from + "\u2013" + to;
     const half = name.length * 3.5;
     if (x - half > free) {

@@ -1,0 +1,232 @@
+"""The page in a real browser: a shot from checking to done, live, in words and shapes."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from support.api_server import Running, running_service
+from support.api_work import SHOT
+from support.server import running_server
+
+pytestmark = pytest.mark.browser
+
+RUN = "mole_040/v001"
+SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("a browser must be there in CI: install chromium")
+        pytest.skip("no chromium on this machine")
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=program, headless=True, args=SWITCHES)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def running(tmp_path: Path) -> Iterator[Running]:
+    with running_server() as (_, url), running_service(url, tmp_path) as service:
+        yield service
+
+
+@pytest.fixture
+def page(browser: Browser, running: Running) -> Iterator[Page]:
+    context = browser.new_context(viewport={"width": 900, "height": 1100})
+    opened = context.new_page()
+    complaints: list[str] = []
+    opened.on(
+        "console", lambda said: complaints.append(said.text) if said.type == "error" else None
+    )
+    opened.on("pageerror", lambda error: complaints.append(str(error)))
+    opened.goto(running.url, wait_until="load")
+    yield opened
+    context.close()
+    assert complaints == []
+
+
+def jpeg() -> bytes:
+    import io
+
+    from PIL import Image
+
+    data = io.BytesIO()
+    Image.linear_gradient("L").resize((480, 270)).save(data, "JPEG")
+    return data.getvalue()
+
+
+def keep_picture(page: Page, name: str) -> None:
+    folder = os.environ.get("GLIMSUM_PICTURES")
+    if folder:
+        page.screenshot(path=str(Path(folder) / f"{name}.png"), full_page=True)
+
+
+def test_a_shot_goes_from_checking_to_done_before_our_eyes(running: Running, page: Page) -> None:
+    expect(page.locator("#tonight .none")).to_be_visible()
+    expect(page.locator("#line")).to_contain_text("No machine works")
+    keep_picture(page, "empty")
+
+    running.http.post("/shots", json=SHOT)
+    shot = page.locator("article")
+    expect(shot.locator("h3")).to_have_text("mole_040 v001")
+    expect(shot.locator(".state")).to_have_text("checking, 0 of 12 frames done")
+    expect(page.locator("#tonight article")).to_have_count(1)
+
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    for _ in range(5):
+        running.work.combine(RUN, jpeg())
+    expect(shot.locator(".state")).to_have_text("combining, 5 of 12 frames done")
+    expect(shot.get_by_role("img", name="Frames 1001 to 1012: 5 done")).to_be_visible()
+    preview = shot.get_by_alt_text("Frame 1005 of mole_040 v001")
+    expect(preview).to_be_visible()
+    page.wait_for_function("document.querySelector('img.preview').naturalWidth === 480")
+    keep_picture(page, "combining")
+
+    for _ in range(7):
+        running.work.combine(RUN, jpeg())
+    running.work.finish(RUN)
+    expect(shot.locator(".state")).to_have_text("done, 12 of 12 frames done")
+    expect(page.locator("#done article")).to_have_count(1)
+    expect(page.locator("#news")).to_have_text("mole_040 v001: done")
+
+
+def test_a_frame_set_aside_needs_you_with_its_number_and_reason(
+    running: Running, page: Page
+) -> None:
+    running.http.post("/shots", json=SHOT)
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    running.work.combine(RUN)
+    running.work.lose(RUN, "haze.0002.png is cut off: 3 of 9 kB <b>there</b>")
+    shot = page.locator("#needs article")
+    expect(shot.locator(".aside li")).to_have_text(
+        "Frame 1002 was set aside: haze.0002.png is cut off: 3 of 9 kB <b>there</b>"
+    )
+    expect(shot.get_by_role("img", name="set aside: 1002")).to_be_visible()
+    assert page.locator("svg.ruler text.aside").all_text_contents() == ["1002"]
+    running.work.lose(RUN, "cut off too")
+    expect(shot.get_by_role("img", name="set aside: 1002 to 1003")).to_be_visible()
+    keep_picture(page, "needs_you")
+
+
+def test_problems_of_a_refused_shot_are_told_with_what_to_do(running: Running, page: Page) -> None:
+    running.http.post("/shots", json=SHOT)
+    problem = {
+        "rank": "stops the shot",
+        "what": "haze has no files",
+        "place": {"pass_name": "haze", "file": "plates:haze/haze.%04d.png"},
+        "seen": "0 files",
+        "expected": "12 files",
+        "remedy": "Copy the card again.",
+    }
+    running.work.check(RUN, [problem])
+    expect(page.locator("#needs .problems li")).to_have_text(
+        "stops the shot: haze has no files (file plates:haze/haze.%04d.png, pass haze); "
+        "seen: 0 files; expected: 12 files. Copy the card again."
+    )
+
+
+def test_the_page_goes_on_by_itself_when_the_service_was_away(
+    browser: Browser, tmp_path: Path
+) -> None:
+    with running_server() as (_, url):
+        with running_service(url, tmp_path) as first:
+            opened = browser.new_page()
+            opened.goto(first.url, wait_until="load")
+            first.http.post("/shots", json=SHOT)
+            expect(opened.locator("article .state")).to_contain_text("checking")
+            port = int(first.url.rpartition(":")[2])
+        expect(opened.locator("#line")).to_contain_text("The line to the service is down")
+        with running_service(url, tmp_path, port=port, empty=False) as again:
+            again.work.check(RUN)
+            again.work.solve(RUN)
+            again.work.combine(RUN)
+            words = "combining, 1 of 12 frames done"
+            expect(opened.locator("article .state")).to_have_text(words, timeout=15_000)
+            expect(opened.locator("#line")).not_to_contain_text("down")
+            opened.close()
+
+
+def test_a_reload_shows_the_same(running: Running, page: Page) -> None:
+    running.http.post("/shots", json=SHOT)
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    running.work.combine(RUN)
+    expect(page.locator(".state")).to_have_text("combining, 1 of 12 frames done")
+    page.reload(wait_until="load")
+    expect(page.locator(".state")).to_have_text("combining, 1 of 12 frames done")
+
+
+def test_a_narrow_screen_needs_no_sideways_scrolling(running: Running, page: Page) -> None:
+    long = "mole_040_" + "x" * 50
+    tree = SHOT | {
+        "shot": long,
+        "output": f"out:{'deep/' * 12}{long}",
+        "frames": {"first": 1001, "last": 2500},
+    }
+    running.http.post("/shots", json=tree)
+    page.set_viewport_size({"width": 360, "height": 740})
+    expect(page.locator("article")).to_have_count(1)
+    keep_picture(page, "narrow")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def luminance(colour: str) -> float:
+    """Return the relative luminance of WCAG 2.2 of ``rgb(r, g, b)``."""
+    values = [int(part) / 255 for part in colour[4:-1].split(",")]
+    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in values]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_words_stand_out_from_the_paper(running: Running, page: Page, scheme: str) -> None:
+    # WCAG 2.2, success criterion 1.4.3: at least 4.5 to 1.
+    page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+    running.http.post("/shots", json=SHOT)
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    running.work.lose(RUN, "cut off")
+    expect(page.locator(".aside li")).to_have_count(1)
+    paper = luminance(page.evaluate("getComputedStyle(document.body).backgroundColor"))
+    for name in (
+        "body",
+        "#line",
+        ".aside li",
+        ".paths",
+        ".paths a",
+        "h3 .version",
+        ".none",
+        "footer",
+    ):
+        script = "name => getComputedStyle(document.querySelector(name)).color"
+        ink = luminance(page.evaluate(script, name))
+        contrast = (max(ink, paper) + 0.05) / (min(ink, paper) + 0.05)
+        assert contrast >= 4.5, f"{name} in {scheme}: {contrast:.2f}"
+    keep_picture(page, f"scheme_{scheme}")
+
+
+def test_everything_is_reached_by_keyboard_with_a_name(running: Running, page: Page) -> None:
+    running.http.post("/shots", json=SHOT)
+    expect(page.locator("article")).to_have_count(1)
+    names = []
+    for _ in range(2):
+        page.keyboard.press("Tab")
+        names.append(page.evaluate("document.activeElement.getAttribute('aria-label')"))
+    assert names == ["The job of mole_040 v001", "Frame list of mole_040 v001"]

@@ -1,0 +1,134 @@
+"""The streams: each change once, in short order, resumed where it was left."""
+
+import json
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+
+from glimsum_services.api.watch import MOST_WAITING, Watcher, encode
+from support.api_server import Running
+from support.api_work import SHOT
+
+RUN = "mole_040/v001"
+
+
+class Stream:
+    """Reads server-sent events by the rules of the HTML Living Standard, 9.2.6."""
+
+    def __init__(self, lines: Iterator[str]) -> None:
+        self._lines = lines
+        self.last = ""
+
+    def next(self) -> tuple[str, dict[str, Any]]:
+        kind, data = "message", ""
+        for line in self._lines:
+            name, _, value = line.partition(":")
+            value = value.removeprefix(" ")
+            if name == "id":
+                self.last = value
+            elif name == "event":
+                kind = value
+            elif name == "data":
+                data += value
+            elif line == "" and data:
+                return kind, json.loads(data)
+        raise AssertionError("the stream ended")
+
+    def until(self, state: str) -> list[dict[str, Any]]:
+        """Return the views up to the first in `state`."""
+        views = []
+        while True:
+            kind, data = self.next()
+            if kind == "shot":
+                views.append(data)
+                if data["state"] == state:
+                    return views
+
+
+@contextmanager
+def following(running: Running, address: str, **headers: str) -> Iterator[Stream]:
+    with running.http.stream("GET", address, headers=headers, timeout=20) as answer:
+        assert answer.status_code == 200
+        assert answer.headers["content-type"].startswith("text/event-stream")
+        yield Stream(answer.iter_lines())
+
+
+def test_a_new_watcher_is_told_to_ask_for_everything_and_then_hears_each_change(
+    running: Running,
+) -> None:
+    with following(running, "/events") as stream:
+        assert stream.next()[0] == "snapshot"
+        running.http.post("/shots", json=SHOT)
+        assert stream.until("checking")[-1]["shot"] == "mole_040"
+        running.work.check(RUN)
+        running.work.solve(RUN)
+        assert stream.until("combining")[-1]["counts"]["combine"]["waiting"] == 12
+
+
+def test_a_run_is_told_about_at_most_four_times_a_second(running: Running) -> None:
+    running.http.post("/shots", json=SHOT)
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    with following(running, "/events") as stream:
+        stream.next()
+        begun = time.monotonic()
+        for _ in range(12):
+            running.work.combine(RUN)
+            time.sleep(0.02)
+        running.work.finish(RUN)
+        views = stream.until("done")
+        took = time.monotonic() - begun
+    assert len(views) <= took * 4 + 2
+    assert views[-1]["progress"]["share"] == 1.0
+
+
+def test_a_stream_goes_on_where_it_was_left(running: Running) -> None:
+    with following(running, "/events") as stream:
+        stream.next()
+        running.http.post("/shots", json=SHOT)
+        stream.until("checking")
+        last = stream.last
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    running.work.combine(RUN)
+    with following(running, "/events", **{"Last-Event-ID": last}) as stream:
+        kind, view = stream.next()
+    assert (kind, view["state"]) == ("shot", "combining")
+    assert view["progress"]["frames_done"] == 1
+
+
+@pytest.mark.parametrize("last", ["other-1-0", "nonsense", "0-0"])
+def test_an_id_of_another_ledger_gets_a_snapshot(running: Running, last: str) -> None:
+    with following(running, "/events", **{"Last-Event-ID": last}) as stream:
+        assert stream.next()[0] == "snapshot"
+
+
+def test_one_shot_is_followed_alone(running: Running) -> None:
+    other = SHOT | {"shot": "mole_050", "output": "out:mole_050"}
+    running.http.post("/shots", json={"jobs": [SHOT, other]})
+    with following(running, "/shots/mole_040/events") as stream:
+        stream.next()
+        running.work.check("mole_050/v001")
+        running.work.solve("mole_050/v001")
+        running.work.check(RUN)
+        running.work.solve(RUN)
+        views = stream.until("combining")
+    assert {view["shot"] for view in views} == {"mole_040"}
+
+
+def test_a_slow_watcher_gets_one_snapshot_in_the_place_of_what_it_missed() -> None:
+    watcher = Watcher(None)
+    for number in range(MOST_WAITING + 1):
+        watcher.offer(("a", encode("shot", {"n": number})), b"snapshot")
+    assert watcher.queue.qsize() == 1
+    assert watcher.queue.get_nowait() == b"snapshot"
+
+
+def test_a_line_end_in_a_text_does_not_end_an_event() -> None:
+    assert (
+        encode("shot", {"a": "x\n\ny"}, "e-1")
+        == b'id: e-1\nevent: shot\ndata: {"a":"x\\n\\ny"}\n\n'
+    )
