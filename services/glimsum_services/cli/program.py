@@ -13,6 +13,7 @@ from glimsum_services.cli.controlling import cancel, pause, resume
 from glimsum_services.cli.demonstrating import demo
 from glimsum_services.cli.drafting import draft
 from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
+from glimsum_services.cli.listing import spaces
 from glimsum_services.cli.running import up, worker
 from glimsum_services.cli.schemas import schema
 from glimsum_services.cli.stilling import still
@@ -25,6 +26,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     up,
     worker,
     schema,
+    spaces,
     draft,
     check,
     still,
