@@ -132,7 +132,7 @@ def test_progress_and_time_left_were_told_on_the_way(first: Demo) -> None:
 
 
 def test_movie_and_contact_sheet_are_there(first: Demo) -> None:
-    with av.open(first.end["movie"]) as movie:
+    with av.open(str(first.end["movie"]), mode="r") as movie:
         assert len(list(movie.decode(video=0))) == len(FRAMES)
     assert Path(first.end["contact_sheet"]).stat().st_size > 10_000
 

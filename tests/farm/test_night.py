@@ -1,0 +1,50 @@
+"""A bad night in short: slots, worker and server are killed all the time, and no frame is lost."""
+
+import os
+import random
+import signal
+import time
+from pathlib import Path
+
+import pytest
+
+from farm.conftest import Floor, descendants, service_floor, wait_until
+from glimsum_jobs.ledger import RunState
+
+pytestmark = pytest.mark.farm
+
+FRAMES = 100
+RUN = "night/v001"
+
+
+def victims(floor: Floor, what: str) -> list[int]:
+    """Return the processes that may be killed: the slots, or the worker or server itself."""
+    known = floor.service.processes()
+    if what == "slot":
+        return sorted(descendants(known["worker"])) if known["worker"] else []
+    process = known[what]
+    return [process] if process else []
+
+
+def test_random_kills_lose_no_frame_and_change_none(tmp_path: Path) -> None:
+    chance = random.Random(20)  # noqa: S311  # which process dies is no secret
+    killed: list[str] = []
+    with service_floor(tmp_path) as floor:
+        floor.submit(RUN, frames=FRAMES, seconds=0.25)
+        for number, what in enumerate(["slot", "slot", "server", "slot", "worker"] * 2):
+            # Work goes on between two kills, else the same frame is hit thrice: poison.
+            wait_until(
+                lambda enough=8 * number + 4: len(floor.finished(RUN)) >= enough,  # type: ignore[misc]  # bound now
+                40,
+                f"work goes on after {killed}",
+            )
+            time.sleep(chance.uniform(0, 0.3))
+            os.kill(chance.choice(victims(floor, what)), signal.SIGKILL)
+            killed.append(what)
+        record = floor.wait_for_end(RUN, 60)
+
+        assert record.state is RunState.DONE
+        assert record.conflicts == 0
+        assert floor.finished(RUN) == {str(1001 + frame) for frame in range(FRAMES)}
+        again = sum(floor.begun(RUN).values()) - FRAMES
+        assert 0 < again <= 2 * len(killed)  # two slots at most were hit by one kill
