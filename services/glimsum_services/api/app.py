@@ -99,13 +99,12 @@ def _declare(app: FastAPI) -> None:
 
     def described() -> dict[str, Any]:
         if app.openapi_schema is None:
-            schema = made()
-            schemas = schema.setdefault("components", {}).setdefault("schemas", {})
+            schemas = made().setdefault("components", {}).setdefault("schemas", {})
             template = "#/components/schemas/{model}"
             for model in (ProblemDetail, ShotJob):
                 tree = model.model_json_schema(by_alias=True, ref_template=template)
                 schemas.update(tree.pop("$defs", {}))
                 schemas[model.__name__] = tree
-        return app.openapi_schema or schema
+        return made()
 
     app.openapi = described  # type: ignore[method-assign]  # the way FastAPI documents it

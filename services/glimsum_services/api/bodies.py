@@ -33,7 +33,7 @@ class Body:
 
     def __init__(self, data: bytes, kind: Kind) -> None:
         self.data = data
-        self.kind = kind
+        self.kind: Kind = kind
 
 
 async def _body(request: Request) -> Body:

@@ -1,6 +1,7 @@
 """One shape for all trouble: problem details (RFC 9457), our problems in `errors`."""
 
 import logging
+import re
 from collections.abc import Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
@@ -182,7 +183,20 @@ def _answer_http(request: Request, error: Exception) -> JSONResponse:
         405: f"{request.method} is not something this address can do",
     }
     detail = words.get(error.status_code, str(error.detail))
-    return answer_problem(request.url.path, error.status_code, detail, headers=error.headers)
+    headers = dict(error.headers or {})
+    if error.status_code == 405:
+        headers["Allow"] = ", ".join(_methods_at(request)) or headers.get("Allow", "GET")
+    return answer_problem(request.url.path, error.status_code, detail, headers=headers)
+
+
+def _methods_at(request: Request) -> list[str]:
+    """Return every method the address has; the router names those of one route alone."""
+    paths: dict[str, dict[str, Any]] = request.app.openapi()["paths"]
+    found = set()
+    for template, verbs in paths.items():
+        if re.fullmatch(re.sub(r"{[^}]*}", "[^/]+", template), request.url.path):
+            found |= {verb.upper() for verb in verbs}
+    return sorted(found)
 
 
 def _answer_invalid(request: Request, error: Exception) -> JSONResponse:

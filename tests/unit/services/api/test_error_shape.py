@@ -50,8 +50,13 @@ def test_every_route_answers_what_is_not_there_in_the_one_shape(running: Running
 
 
 def test_every_route_refuses_another_method_in_the_one_shape(running: Running) -> None:
-    for _, path in routes(running):
-        hold_shape(running.http.request("PATCH", path.format(**NAMES)), 405)
+    known = routes(running)
+    for _, path in known:
+        answer = running.http.request("PATCH", path.format(**NAMES))
+        hold_shape(answer, 405)
+        # RFC 9110, 10.2.1: Allow lists the methods the resource supports.
+        methods = {method for method, other in known if other == path}
+        assert set(answer.headers["allow"].split(", ")) == methods
 
 
 def test_every_route_declares_its_error_answers(running: Running) -> None:
