@@ -1,1 +1,1 @@
-"""The service: settings, store, API, page, command line and the farm that joins them to the workers."""
+"""The service: settings, store, API, page, command line, and two doors to the workers."""
