@@ -31,8 +31,8 @@ def plain_step(ground: Picture, source: Picture, matrix: object, matte: object) 
 def measure(rows: dict[str, Callable[[], object]]) -> None:
     """Print medians of interleaved rounds and the peak of what each allocates."""
     times: dict[str, list[float]] = {name: [] for name in rows}
-    for name in rows:
-        rows[name]()
+    for run in rows.values():
+        run()
     for _ in range(ROUNDS):
         for name, run in rows.items():
             start = time.process_time()
@@ -51,32 +51,37 @@ def measure(rows: dict[str, Callable[[], object]]) -> None:
         )
 
 
-def main() -> None:
-    """Print the table, after checking that both ways give the same answer."""
-    print(platform.processor() or platform.machine(), sys.version.split()[0], np.__version__)
+def measure_size(label: str, height: int, width: int) -> None:
+    """Print the table of one picture size, after checking that both ways agree."""
     random = np.random.default_rng(1)
+    source = Picture(random.random((height, width, 3), dtype=np.float32))
+    matte = random.random((height, width), dtype=np.float32)
+    target, ground = np.empty_like(source.rgb), lay_ground(height, width)
+    combine_step(ground, source, matrix=TINT, matte=matte)
+    expected = plain_step(lay_ground(height, width), source, TINT, matte)
+    np.testing.assert_allclose(ground.rgb, expected.rgb, rtol=1e-5, atol=1e-6)
+    print(f"\n{label} {width} x {height}")
+    gain = np.eye(3) * 0.7
+    measure(
+        {
+            "copy of a picture": lambda: np.copyto(target, source.rgb),
+            "plus": lambda: combine_step(ground, source),
+            "plus, gain": lambda: combine_step(ground, source, matrix=gain),
+            "plus, tint": lambda: combine_step(ground, source, matrix=TINT),
+            "plus, tint, matte": lambda: combine_step(ground, source, matrix=TINT, matte=matte),
+            "over, matte": lambda: combine_step(ground, source, "over", matte=matte),
+            "to_half": lambda: to_half(source.rgb),
+            "plain numpy: gain": lambda: plain_step(ground, source, gain, None),
+            "plain numpy: tint, matte": lambda: plain_step(ground, source, TINT, matte),
+        }
+    )
+
+
+def main() -> None:
+    """Print machine, versions and the tables."""
+    print(platform.processor() or platform.machine(), sys.version.split()[0], np.__version__)
     for label, (height, width) in SIZES.items():
-        source = Picture(random.random((height, width, 3), dtype=np.float32))
-        matte = random.random((height, width), dtype=np.float32)
-        target, ground = np.empty_like(source.rgb), lay_ground(height, width)
-        combine_step(ground, source, matrix=TINT, matte=matte)
-        expected = plain_step(lay_ground(height, width), source, TINT, matte)
-        np.testing.assert_allclose(ground.rgb, expected.rgb, rtol=1e-5, atol=1e-6)
-        print(f"\n{label} {width} x {height}")
-        gain = np.eye(3) * 0.7
-        measure(
-            {
-                "copy of a picture": lambda: np.copyto(target, source.rgb),
-                "plus": lambda: combine_step(ground, source),
-                "plus, gain": lambda: combine_step(ground, source, matrix=gain),
-                "plus, tint": lambda: combine_step(ground, source, matrix=TINT),
-                "plus, tint, matte": lambda: combine_step(ground, source, matrix=TINT, matte=matte),
-                "over, matte": lambda: combine_step(ground, source, "over", matte=matte),
-                "to_half": lambda: to_half(source.rgb),
-                "plain numpy: gain": lambda: plain_step(ground, source, gain, None),
-                "plain numpy: tint, matte": lambda: plain_step(ground, source, TINT, matte),
-            }
-        )
+        measure_size(label, height, width)
 
 
 if __name__ == "__main__":

@@ -57,6 +57,8 @@ def test_stops_are_a_gain_of_two_to_their_power(rgb: Image, stops: float) -> Non
 def test_one_stop_more_of_exposure_and_one_less_of_gain_is_exactly_nothing(
     rgb: Image, stops: int
 ) -> None:
+    # A power of two is exact in float32 unless the result is subnormal (IEEE 754).
+    rgb = np.where(np.abs(rgb) < 1e-30, np.float32(0), rgb)
     recorded = rgb * np.float32(2.0**stops)
 
     np.testing.assert_array_equal(equalise(recorded, stops), rgb)

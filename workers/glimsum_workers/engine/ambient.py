@@ -105,9 +105,9 @@ def smooth_ambient(
         noise_variance = float(np.mean([estimate_noise_variance(frame) for frame in frames]))
     mean, variance = _average_agreeing(frames, index, noise_variance)
     coarse, fine = _smooth(mean, _COARSE_PX), _smooth(mean, _FINE_PX)
-    detail = fine - coarse
+    detail: NDArray[np.float32] = np.subtract(fine, coarse)
     expected = variance * np.float32(_noise_gain(_FINE_PX, _COARSE_PX))
-    measured = np.maximum(_smooth(detail * detail, _COARSE_PX), np.float32(1e-20))
+    measured = np.maximum(_smooth(np.square(detail), _COARSE_PX), np.float32(1e-20))
     kept = np.maximum(np.float32(0), 1 - expected / measured)
     return np.asarray(coarse + kept * detail, dtype=np.float32)
 
@@ -156,7 +156,11 @@ def _average_agreeing(
         total += weight * frame
         weights += weight
         squares += weight * weight
-    return total / weights, np.float32(noise) * squares / (weights * weights)
+    variance = np.float32(noise) * squares / (weights * weights)
+    return (
+        np.asarray(total / weights, dtype=np.float32),
+        np.asarray(variance, dtype=np.float32),
+    )
 
 
 def _smooth(picture: NDArray[np.float32], radius: int) -> NDArray[np.float32]:

@@ -67,19 +67,19 @@ def blend_channel(  # noqa: PLR0911  # one return an operator reads as the table
     a = np.float32(1) if source_alpha is None else source_alpha
     b = ground_alpha
     if operator == "plus":
-        return np.asarray(source + ground)
+        return np.asarray(source + ground, dtype=np.float32)
     if operator == "over":
-        return np.asarray(source + (1 - a) * ground)
+        return np.asarray(source + (1 - a) * ground, dtype=np.float32)
     if operator == "in":
-        return np.asarray(b * source)
+        return np.asarray(b * source, dtype=np.float32)
     if operator == "out":
-        return np.asarray((1 - b) * source)
+        return np.asarray((1 - b) * source, dtype=np.float32)
     if operator == "atop":
-        return np.asarray(b * source + (1 - a) * ground)
+        return np.asarray(b * source + (1 - a) * ground, dtype=np.float32)
     body = _body(operator, source, ground, a, b)
     mixed = (1 - b) * source + (1 - a) * ground + np.where(b > 0, body, np.float32(0))
     if source_alpha is None:
-        return np.asarray(mixed)
+        return np.asarray(mixed, dtype=np.float32)
     return np.where(source_alpha > 0, mixed, source + ground)
 
 
@@ -101,14 +101,14 @@ def blend_alpha(operator: Operator, source_alpha: Plane | None, ground_alpha: Pl
     a = np.ones_like(ground_alpha) if source_alpha is None else source_alpha
     b = ground_alpha
     if operator == "plus":
-        return np.asarray(np.minimum(a + b, np.float32(1)))
+        return np.asarray(np.minimum(a + b, np.float32(1)), dtype=np.float32)
     if operator == "in":
-        return np.asarray(a * b)
+        return np.asarray(a * b, dtype=np.float32)
     if operator == "out":
-        return np.asarray(a * (1 - b))
+        return np.asarray(a * (1 - b), dtype=np.float32)
     if operator == "atop":
         return b
-    return np.asarray(a + b * (1 - a))
+    return np.asarray(a + b * (1 - a), dtype=np.float32)
 
 
 def check_blend(
@@ -185,10 +185,10 @@ def _body(
     if operator == "multiply":
         return source * ground
     if operator == "screen":
-        return np.asarray(a * ground + b * source - source * ground)
+        return np.asarray(a * ground + b * source - source * ground, dtype=np.float32)
     if operator == "lighten":
-        return np.asarray(np.maximum(a * ground, b * source))
-    return np.asarray(np.minimum(a * ground, b * source))
+        return np.asarray(np.maximum(a * ground, b * source), dtype=np.float32)
+    return np.asarray(np.minimum(a * ground, b * source), dtype=np.float32)
 
 
 def _sample_straight(picture: Picture, matrix: NDArray[np.float64] | None) -> NDArray[np.float32]:
@@ -198,7 +198,7 @@ def _sample_straight(picture: Picture, matrix: NDArray[np.float64] | None) -> ND
     if matrix is not None:
         rgb = rgb @ matrix.T.astype(np.float32)
     if picture.alpha is None:
-        return np.asarray(rgb)
+        return np.asarray(rgb, dtype=np.float32)
     alpha = picture.alpha[::step, ::step].reshape(-1)
     covered = alpha > 0
-    return np.asarray(rgb[covered] / alpha[covered, None])
+    return np.asarray(rgb[covered] / alpha[covered, None], dtype=np.float32)

@@ -140,7 +140,8 @@ class Averager:
             spread = squares + k * (edge_low * edge_low + edge_high * edge_high)
             spread -= winsor * winsor / np.float32(n)
             variance = np.maximum(spread, 0) / np.float32(kept * (kept - 1))
-        return Average(self._origin + mean, variance.astype(np.float32), n, k)
+        whole = np.asarray(self._origin + mean, dtype=np.float32)
+        return Average(whole, np.asarray(variance, dtype=np.float32), n, k)
 
 
 def subtract_dark(rgb: Image, dark: Image | Sequence[float], *, out: Image | None = None) -> Image:

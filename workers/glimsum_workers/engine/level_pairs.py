@@ -156,16 +156,22 @@ def compare_levels(
     """
     tiles = tuple(-(-size // _TILE) for size in before.shape)
     shift = np.zeros((2, *tiles))
-    ratio, variance, lit = np.zeros(tiles), np.ones(tiles), np.zeros(tiles, dtype=np.bool_)
+    ratio, variance, lit = np.zeros(tiles), np.ones(tiles), np.zeros(tiles)
     for _ in range(3 if moving else 1):
-        spread = [np.kron(each, np.ones((_TILE, _TILE))) for each in shift]
-        spread = [each[: before.shape[0], : before.shape[1]] for each in spread]
+        spread = [_spread_out(np.asarray(each), before.shape) for each in shift]
         left, prior, _, mean = _residual(before, after, valid, doubt, motion, extra=spread)
         ratio, change, variance, lit = _solve_tiles(left, prior, mean, shift if moving else None)
         shift = shift + change
-    if np.count_nonzero(lit) < 5:
+    use = lit > 0
+    if np.count_nonzero(use) < 5:
         return 0.0, np.inf
-    return robust_mean(ratio[lit], 1.0 / (variance[lit] + _TILE_FLOOR))
+    return robust_mean(ratio[use], 1.0 / (variance[use] + _TILE_FLOOR))
+
+
+def _spread_out(tiles: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.float64]:
+    """Return each cell's value of its tile."""
+    whole = tiles.repeat(_TILE, axis=0).repeat(_TILE, axis=1)
+    return np.asarray(whole[: shape[0], : shape[1]], dtype=np.float64)
 
 
 def _solve_tiles(
@@ -180,11 +186,9 @@ def _solve_tiles(
     lit = amount > 0.3 * _TILE**2
     safe = np.where(lit, amount, 1.0)
     middle = np.where(lit, (weights * values).sum(axis=-1) / safe, 0.0)
-    for _ in range(2):
-        away = np.abs(values - middle[..., None])
-        scale = np.maximum(1.4826 * np.median(away, axis=-1), 0.003)
-        robust = weights * biweight(values - middle[..., None], scale[..., None])
-        middle = (robust * values).sum(axis=-1) / np.maximum(robust.sum(axis=-1), 1e-9)
+    scale, robust = _spread(values, weights, middle)
+    middle = (robust * values).sum(axis=-1) / np.maximum(robust.sum(axis=-1), 1e-9)
+    scale, robust = _spread(values, weights, middle)
     columns = [np.ones_like(values)]
     if shift is not None:
         columns += [_cut(np.gradient(mean, axis=1)), _cut(np.gradient(mean, axis=0))]
@@ -202,6 +206,15 @@ def _solve_tiles(
     if shift is not None:
         change = np.moveaxis(np.clip(answer[..., 1:], -1.0, 1.0), -1, 0) * lit
     return answer[..., 0], change, inverse[..., 0, 0], lit
+
+
+def _spread(
+    values: NDArray[np.float64], weights: NDArray[np.float64], middle: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return each tile's sigma about `middle`, and its cells' weights without outliers."""
+    away = values - middle[..., None]
+    scale = np.asarray(np.maximum(1.4826 * np.median(np.abs(away), axis=-1), 0.003))
+    return scale, weights * biweight(away, scale[..., None])
 
 
 def _cut(plane: NDArray[np.float64]) -> NDArray[np.float64]:

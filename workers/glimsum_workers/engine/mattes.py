@@ -65,7 +65,8 @@ def matte_from_picture(picture: Picture, channel: MatteChannel = "luminance") ->
     if channel == "luminance":
         red, green, blue = (np.float32(weight) for weight in _LUMINANCE)
         rgb = picture.rgb
-        return _clamp(rgb[..., 0] * red + rgb[..., 1] * green + rgb[..., 2] * blue)
+        weight = rgb[..., 0] * red + rgb[..., 1] * green + rgb[..., 2] * blue
+        return _clamp(np.asarray(weight, dtype=np.float32))
     return _clamp(picture.rgb[..., ("red", "green", "blue").index(channel)])
 
 

@@ -67,7 +67,7 @@ def block_means(picture: NDArray[np.float32], size: int) -> NDArray[np.float32]:
     # Rows first: whole rows are added, which runs along memory and needs one small sum.
     tall = whole.reshape(rows, size, columns * size, *channels).sum(axis=1, dtype=np.float32)
     wide = tall.reshape(rows, columns, size, *channels).sum(axis=2, dtype=np.float64)
-    return (wide / (size * size)).astype(np.float32)
+    return np.asarray(wide / (size * size), dtype=np.float32)
 
 
 def replace_nonfinite(picture: NDArray[np.float32]) -> int:

@@ -20,7 +20,7 @@ def test_coverage_of_a_set_before_a_backing_comes_back() -> None:
     black = flat(0.01)
     seen = coverage[..., None] * black + (1 - coverage[..., None]) * white
 
-    matte = matte_from_backing(seen, white, black)
+    matte = matte_from_backing(seen.astype(np.float32), white, black)
 
     np.testing.assert_allclose(matte.weight, coverage, atol=1e-6)
     assert matte.unlit == 0
