@@ -67,6 +67,20 @@ def test_up_serves_the_current_folder_a_worker_joins_and_ctrl_c_leaves_nothing(
         assert not alive(processes)
 
 
+def test_ctrl_c_ends_the_demo_with_130_and_leaves_nothing_running(tmp_path: Path) -> None:
+    server_program()  # skips where there is none
+    demo = ("demo", "--port", "0", "--folder", str(tmp_path / "demo"))
+    with running(*demo, folder=tmp_path) as (command, submitted):
+        processes = descendants(command.pid)
+        assert submitted["runs"][0]["new"] is True
+        assert len(processes) >= 5  # server, API, worker and its two slots
+        command.send_signal(signal.SIGINT)
+        command.stdout.read()
+
+        assert command.wait(20) == 130
+        assert not alive(processes)
+
+
 def test_a_second_service_in_the_same_folder_is_refused_with_its_owner(tmp_path: Path) -> None:
     server_program()  # skips where there is none
     up = ("up", "--port", "0", "--slots", "1", "--state", str(tmp_path / "state"))

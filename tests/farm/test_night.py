@@ -3,7 +3,9 @@
 import os
 import random
 import signal
+import subprocess
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -48,3 +50,33 @@ def test_random_kills_lose_no_frame_and_change_none(tmp_path: Path) -> None:
         assert floor.finished(RUN) == {str(1001 + frame) for frame in range(FRAMES)}
         again = sum(floor.begun(RUN).values()) - FRAMES
         assert 0 < again <= 2 * len(killed)  # two slots at most were hit by one kill
+
+
+def test_a_full_disk_costs_no_frame(tmp_path: Path) -> None:
+    # Every write is synchronised, so the server ends when the disk is full; the reserve beside
+    # it is freed, and it starts again.
+    state = tmp_path / "state"
+    state.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=24m", "tmpfs", str(state)]
+    if subprocess.run(mount, capture_output=True, check=False).returncode:
+        pytest.skip("a small disk can be made by root only")
+    try:
+        with service_floor(tmp_path, ballast_mib=4) as floor:
+            floor.submit(RUN, frames=30, seconds=0.15)
+            wait_until(lambda: len(floor.finished(RUN)) > 4, 20, "some frames are done")
+            fill_disk(state / "filling")
+            record = floor.wait_for_end(RUN)
+
+            assert not (state / "ledger" / "ballast").exists()
+            assert record.state is RunState.DONE
+            assert set(floor.begun(RUN).values()) == {1}
+    finally:
+        subprocess.run(["umount", "-l", str(state)], check=True)
+
+
+def fill_disk(file: Path) -> None:
+    descriptor = os.open(file, os.O_WRONLY | os.O_CREAT)
+    with suppress(OSError):
+        while True:
+            os.write(descriptor, b"x" * 4096)
+    os.close(descriptor)
