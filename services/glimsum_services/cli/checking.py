@@ -125,6 +125,7 @@ def _row(name: str, found: dict[str, Any]) -> tuple[object, ...]:
 def _verdict(report: dict[str, Any]) -> str:
     if report["refused"]:
         return "refused"
-    if report["set_aside"]:
-        return f"can be combined, {len(report['set_aside'])} frames set aside"
+    aside = len(report["set_aside"])
+    if aside:
+        return f"can be combined, {aside} {'frame' if aside == 1 else 'frames'} set aside"
     return "can be combined"
