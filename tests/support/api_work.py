@@ -90,9 +90,9 @@ class Work:
     def combine(self, run: str, preview: bytes = b"", seconds: float = 2.0) -> int:
         """Finish the next frame and return its number."""
         claim = self.claim(run, Stage.COMBINE)
-        name = f"preview/f.{claim.item}.jpg"
+        name = f"mole_040_v001.{claim.item}.jpg"
         if preview:
-            path = self.out.joinpath(*run.split("/")) / name
+            path = self.out.joinpath(*run.split("/")) / "preview" / name
             path.parent.mkdir(exist_ok=True)
             path.write_bytes(preview)
         result = {

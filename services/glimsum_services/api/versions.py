@@ -15,6 +15,8 @@ from glimsum_services.folders import read_file
 
 router = APIRouter(prefix="/shots/{shot}/versions/{version}", tags=["versions"])
 
+PREVIEWS = "preview"
+"""Folder of the previews inside the folder of a version."""
 MOST_PREVIEW_BYTES = 32 * 1024 * 1024
 
 Frame = Annotated[int, Path(ge=0, le=9_999_999, description="Number of a shot frame.")]
@@ -139,7 +141,10 @@ def get_preview(
             remedy=f"GET /shots/{shot}/versions/{version}/frames lists them.",
         )
     data, status = read_file(
-        service.settings.roots, parse_root_path(order.folder), name, MOST_PREVIEW_BYTES
+        service.settings.roots,
+        parse_root_path(order.folder).child(PREVIEWS),
+        name,
+        MOST_PREVIEW_BYTES,
     )
     etag = f'"{status.st_mtime_ns:x}-{status.st_size:x}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
