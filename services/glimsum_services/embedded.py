@@ -16,12 +16,13 @@ from glimsum_jobs.errors import GlimsumError, StoreError
 from glimsum_jobs.problems import Place
 from glimsum_services.awake import Awake
 from glimsum_services.bound import BoundProcess
-from glimsum_services.child_environment import KEEP_PAGES as KEEP_PAGES
-from glimsum_services.child_environment import ONE_THREAD as ONE_THREAD
+from glimsum_services.child_environment import KEEP_PAGES, ONE_THREAD
 from glimsum_services.own_server import OwnServer
 from glimsum_services.settings import Settings, variable
 from glimsum_services.store.connection import connect, hide_password
 from glimsum_services.store.machines import Machines
+
+__all__ = ["API", "KEEP_PAGES", "ONE_THREAD", "WORKER", "EmbeddedService"]
 
 log = logging.getLogger(__name__)
 

@@ -143,11 +143,16 @@ class RunContract:
         def window(first: int, last: int) -> Hours:
             return Hours(window=((minute + first) % 1440, (minute + last) % 1440))
 
-        for hours in (window(60, 120), Hours(not_before=record.begun + 3600), window(-120, -60)):
+        refusing = [window(60, 120), window(-120, -60), window(10, -10)]
+        for hours in (*refusing, Hours(not_before=record.begun + 3600)):
             ledger.control(RUN, Control.RUN, hours=hours)
             assert ledger.claim("m/1", RUN) is None
-        ledger.control(RUN, Control.RUN, hours=window(-60, 60))
-        assert ledger.claim("m/1", RUN) is not None
+        # -60..60, and a window nearly round the clock, which passes midnight at any time of day
+        for hours in (window(-60, 60), window(-10, -20)):
+            ledger.control(RUN, Control.RUN, hours=hours)
+            claim = ledger.claim("m/1", RUN)
+            assert claim is not None
+            ledger.give_back(claim)
 
     def test_after_a_sleep_all_leases_start_anew_once_and_no_try_is_counted(
         self, ledger: Ledger, sleep: Callable[[float], None]
