@@ -62,6 +62,8 @@ def demo(
             seconds = {"up": round(up_s, 1), "all": round(time.monotonic() - began, 1)}
             tell_troubles(client, runs, as_json=as_json)
             _tell_end(_results(client, runs[0], place), seconds, as_json=as_json)
+        if not as_json:
+            say(f"change numbers in {job} and run the demo again: that makes the next version")
         if keep_running:
             if not as_json:
                 say(f"the page stays up at {service.url}/ until Ctrl-C")

@@ -77,7 +77,7 @@ class LiveTable:
 
         table = Table(box=None, pad_edge=False)
         for heading in ("shot", "state", "frames", "set aside", "a minute", "time left"):
-            table.add_column(heading, justify="right" if heading != "shot" else "left")
+            table.add_column(heading, justify="left" if heading in ("shot", "state") else "right")
         for each in runs:
             table.add_row(*(Text(cell) for cell in each.cells()))
         self._live.update(table)
