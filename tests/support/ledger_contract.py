@@ -154,6 +154,18 @@ class LedgerContract:
         assert ledger.done(claim, {"digest": "abc"}) is Finish.RECORDED
         assert counts(ledger) == Counts(done=1)
 
+    def test_a_result_after_a_lapsed_lease_takes_the_item_off_the_queue(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+        claim = take(ledger)
+        sleep(LEASE_S * 1.5)
+        ledger.sweep(RUN)
+
+        assert ledger.done(claim, {"digest": "abc"}) is Finish.RECORDED
+        assert ledger.claim("m/2", RUN) is None
+        assert counts(ledger) == Counts(done=1)
+
     def test_beats_keep_an_item_longer_than_its_lease(
         self, ledger: Ledger, sleep: Callable[[float], None]
     ) -> None:

@@ -40,7 +40,7 @@ class OrderSource(Protocol[Given_co]):
 class Workplace(Generic[Order]):
     """Everything a ticket needs.
 
-    Parameters
+    Attributes
     ----------
     ledger : Ledger
         Whose item is whose.

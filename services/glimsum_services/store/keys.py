@@ -13,7 +13,7 @@ SCHEMA = 1
 class Keys:
     """The names of all keys.
 
-    Parameters
+    Attributes
     ----------
     prefix : str
         What stands before each key.
