@@ -1,8 +1,9 @@
 """Check docstrings with numpydoc.
 
 A public function of the engine or of frames that takes or gives a picture is a handbook page:
-every parameter and every result is described, with shape, unit and range. Elsewhere a sentence
-may do where the signature says the rest, but whatever sections there are must be right.
+every parameter and every result is described, with shape, unit and range; one sentence that
+says what it returns will do for a small one. Elsewhere a sentence may do where the signature says
+the rest, but whatever sections there are must be right.
 """
 
 import ast
@@ -13,14 +14,14 @@ from numpydoc.hooks.validate_docstrings import parse_config, process_file
 
 FOLDERS = ("jobs/glimsum_jobs", "workers/glimsum_workers", "services/glimsum_services")
 HANDBOOK = ("workers/glimsum_workers/engine", "workers/glimsum_workers/frames")
-SECTIONS = {"PR01", "RT01"}
-"""Parameters not documented; no Returns section."""
+SECTIONS = {"PR01", "RT01", "YD01"}
+"""Parameters not documented; no Returns or Yields section."""
 PICTURES = {"Image", "Plane", "Picture", "NDArray", "Codes", "HotMask", "Display", "DisplayCodes"}
 """Names in an annotation that stand for an array."""
 
 
 def picture_functions(file: Path) -> set[str]:
-    """Return the public functions of a module whose signature holds an array."""
+    """Return the public functions of a module that owe a page."""
     found = set()
     for node in ast.parse(file.read_text("utf-8")).body:
         if not isinstance(node, ast.FunctionDef) or node.name.startswith("_"):
@@ -33,7 +34,9 @@ def picture_functions(file: Path) -> set[str]:
             for each in ast.walk(hint)
             if isinstance(each, ast.Name)
         }
-        if names & PICTURES:
+        told = (ast.get_docstring(node) or "").splitlines()
+        sentence = len(told) == 1 and told[0].startswith("Return") and len(hints) <= 3
+        if names & PICTURES and not sentence:
             found.add(node.name)
     return found
 

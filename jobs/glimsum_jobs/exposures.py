@@ -64,7 +64,7 @@ class Exposed(BaseModel):
 
 
 class _Settings(NamedTuple):
-    """log2 of seconds, log2 of N^2, ISO speed, density, remarks."""
+    """Logarithms to base 2 of seconds and N^2, ISO speed, density, remarks."""
 
     time: float
     aperture: float

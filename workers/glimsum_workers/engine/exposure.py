@@ -65,8 +65,10 @@ def equalise(
     ----------
     rgb : Image
         Scene-linear in the camera's primaries, dark subtracted; negatives kept.
-    stops, white_balance
-        See `exposure_gains`.
+    stops : float
+        How much more light than the unit pass this pass received.
+    white_balance : sequence of three float
+        Gains R, G, B.
     out : Image, optional
         Where to put the result; may be `rgb`.
 

@@ -142,7 +142,9 @@ def compare_levels(
 
     Returns
     -------
-    log_ratio, sigma : float
+    log_ratio : float
+        Natural logarithm of after over before.
+    sigma : float
         ln (after / before), and the sandwich standard error over tiles; 0 and inf where
         fewer than 5 tiles hold light in both.
 

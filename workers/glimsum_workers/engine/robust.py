@@ -53,8 +53,10 @@ def robust_mean(values: Values, weights: Values) -> tuple[float, float]:
 
     Returns
     -------
-    mean, sigma : float
-        Sigma is at least 1e-5.
+    mean : float
+        Biweight mean.
+    sigma : float
+        At least 1e-5.
     """
     mean, weight = weighted_median(values, weights), weights
     for _ in range(10):

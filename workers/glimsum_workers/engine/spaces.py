@@ -74,7 +74,7 @@ def matrix_between(source: str, target: str) -> Matrix3:
 
 
 def luminance_weights(space: str) -> NDArray[np.float64]:
-    """Return the weights of R, G and B in luminance Y, shape (3,), sum 1.
+    """Return the weights of R, G and B in luminance Y.
 
     Parameters
     ----------
@@ -82,6 +82,11 @@ def luminance_weights(space: str) -> NDArray[np.float64]:
         Interop ID. Working spaces have theirs from their published primaries (SMPTE
         RP 177:1993); a camera space takes those of its colours in AP0, which differ from the
         maker's own by up to about 0.01 through the adaptation of white.
+
+    Returns
+    -------
+    float64 array, (3,)
+        Sum 1.
 
     Raises
     ------

@@ -86,7 +86,29 @@ def write_sheet(
 
 
 def draw_sheet(pictures: Sequence[Labelled], columns: int, title: str, file: str) -> Display:
-    """Return the sheet as a display picture; raises as `write_sheet`."""
+    """Return the sheet as a display picture.
+
+    Parameters
+    ----------
+    pictures : sequence of Labelled
+        Left to right, top to bottom.
+    columns : int
+        Pictures a row, from 1.
+    title : str
+        A line above; empty for none.
+    file : str
+        Name for messages.
+
+    Returns
+    -------
+    Display
+        uint8 (height, width, 3).
+
+    Raises
+    ------
+    OutputError
+        There is no picture, or the sheet would be too large.
+    """
     if not pictures or columns < 1:
         raise OutputError(
             "a sheet needs pictures and columns",
