@@ -8,9 +8,12 @@ from numpy.typing import NDArray
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.metrics import box_mean
+from glimsum_workers.engine.scaling import enlarge_picture, reduce_picture
 
 _FINE_PX = 1
 _COARSE_PX = 4
+_WORKING_WIDTH_PX = 960
+"""Width at which the two smoothings were chosen."""
 
 
 def subtract_ambient(
@@ -92,6 +95,9 @@ def smooth_ambient(
     between a fine smoothing (some 5 pixels wide) and a coarse one (some 17) is kept by the
     share of its local variance that noise doesn't explain (Lee 1980, doi
     10.1109/TPAMI.1980.4766994). Detail finer than 3 pixels is lost; in a leak there is none.
+    Pictures wider than 1.5 times 960 pixels are smoothed at a whole fraction of their size
+    near that width, so that the cost hardly grows and the smoothing is the same share of the
+    picture.
     Measured alternatives on the same leak, noise of the sum: plain smoothing of one frame at
     its best width 1.15; of 3 frames 1.13; of 9 frames 1.18; 9 frames unsmoothed 1.41.
     """
@@ -101,6 +107,12 @@ def smooth_ambient(
             seen=f"index {index}, " + ", ".join(f"{f.shape[1]} x {f.shape[0]}" for f in frames),
             expected="an index of frames of one size",
         )
+    factor = max(1, round(frames[index].shape[1] / _WORKING_WIDTH_PX))
+    if factor > 1:
+        small = [reduce_picture(frame, factor) for frame in frames]
+        told = None if noise_variance is None else noise_variance / factor**2
+        smooth = smooth_ambient(small, index, noise_variance=told)
+        return enlarge_picture(smooth, frames[index].shape[0], frames[index].shape[1], factor)
     if noise_variance is None:
         noise_variance = float(np.mean([estimate_noise_variance(frame) for frame in frames]))
     mean, variance = _average_agreeing(frames, index, noise_variance)
