@@ -115,9 +115,14 @@ local function state_of(about)
 end
 
 local function fill(into, items)
-  for index, item in ipairs(items) do
-    call('ZADD', ORDER, place(into, index), into .. '/' .. item)
-    call('ZADD', WAITING, place(into, index), into .. '/' .. item)
+  for first = 1, #items, 1000 do
+    local some = {}
+    for index = first, math.min(first + 999, #items) do
+      table.insert(some, place(into, index))
+      table.insert(some, into .. '/' .. items[index])
+    end
+    call('ZADD', ORDER, unpack(some))
+    call('ZADD', WAITING, unpack(some))
   end
   call('HSET', RUN, 'stage', into, 'total ' .. into, #items)
   stage = into

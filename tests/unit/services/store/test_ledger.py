@@ -125,7 +125,8 @@ class TestRedisLedger(LedgerContract, RunContract):
         to_combine(ledger, 10_000)
 
         assert time.monotonic() - begun < 1.0
-        assert len(ledger.items(RUN, Stage.COMBINE)) == 10_000
+        items = [item.item for item in ledger.items(RUN, Stage.COMBINE)]
+        assert items == [str(1001 + frame) for frame in range(10_000)]
 
     def test_an_absent_server_is_said_in_words_after_the_patience(self) -> None:
         ledger = RedisLedger(connect("redis://127.0.0.1:1/0"), patience_s=0.3)
