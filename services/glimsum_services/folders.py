@@ -6,6 +6,7 @@ import stat
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from glimsum_jobs.errors import OutputError, PathError, SourceError
 from glimsum_jobs.paths import RootPath
@@ -77,17 +78,15 @@ def make_version_folder(
     return version, folder, root / folder.path
 
 
-def read_file(
-    roots: Mapping[str, Path], folder: RootPath, name: str, most_bytes: int
-) -> tuple[bytes, os.stat_result]:
-    """Read one regular file below `folder`; links are not followed.
+def open_file(roots: Mapping[str, Path], folder: RootPath, name: str) -> BinaryIO:
+    """Open one regular file below `folder` for reading; links are not followed.
 
     Raises
     ------
     PathError
         `name` is not a plain path, the root is unknown, or a link stands in the way.
     SourceError
-        No such file, no regular file, or more than `most_bytes`.
+        No such file, or no regular file.
     """
     path = RootPath(folder.root, f"{folder.path}/{name}")
     step = _open_root(_root_of(roots, path), path)
@@ -96,21 +95,20 @@ def read_file(
             inner = _enter(step, part, path)
             os.close(step)
             step = inner
-        descriptor = os.open(path.name, _FILE, dir_fd=step)
+        file = os.fdopen(os.open(path.name, _FILE, dir_fd=step), "rb")
     except OSError as error:
         raise _refusal(path, error) from error
     finally:
         os.close(step)
-    with os.fdopen(descriptor, "rb") as file:
-        status = os.fstat(descriptor)
-        if not stat.S_ISREG(status.st_mode) or status.st_size > most_bytes:
-            raise SourceError(
-                "this file can't be shown",
-                place=Place(file=str(path)),
-                seen=f"{status.st_size} bytes",
-                expected=f"a regular file of {most_bytes} bytes at most",
-            )
-        return file.read(most_bytes), status
+    if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+        file.close()
+        raise SourceError(
+            "this can't be shown",
+            place=Place(file=str(path)),
+            seen="no regular file",
+            expected="a regular file",
+        )
+    return file
 
 
 def write_whole(folder: Path, name: str, data: bytes) -> None:

@@ -85,14 +85,14 @@ def test_a_shot_goes_from_checking_to_done_before_our_eyes(running: Running, pag
     running.http.post("/shots", json=SHOT)
     shot = page.locator("article")
     expect(shot.locator("h3")).to_have_text("mole_040 v001")
-    expect(shot.locator(".state")).to_have_text("checking, 0 of 12 frames done")
+    expect(shot.locator(".state")).to_have_text("checking, 0 of 12 frames")
     expect(page.locator("#tonight article")).to_have_count(1)
 
     running.work.check(RUN)
     running.work.solve(RUN)
     for _ in range(5):
         running.work.combine(RUN, jpeg())
-    expect(shot.locator(".state")).to_have_text("combining, 5 of 12 frames done")
+    expect(shot.locator(".state")).to_have_text("combining, 5 of 12 frames")
     expect(shot.get_by_role("img", name="Frames 1001 to 1012: 5 done")).to_be_visible()
     preview = shot.get_by_alt_text("Frame 1005 of mole_040 v001")
     expect(preview).to_be_visible()
@@ -102,7 +102,7 @@ def test_a_shot_goes_from_checking_to_done_before_our_eyes(running: Running, pag
     for _ in range(7):
         running.work.combine(RUN, jpeg())
     running.work.finish(RUN)
-    expect(shot.locator(".state")).to_have_text("done, 12 of 12 frames done")
+    expect(shot.locator(".state")).to_have_text("done, 12 of 12 frames")
     expect(page.locator("#done article")).to_have_count(1)
     expect(page.locator("#news")).to_have_text("mole_040 v001: done")
 
@@ -158,7 +158,7 @@ def test_the_page_goes_on_by_itself_when_the_service_was_away(
             again.work.check(RUN)
             again.work.solve(RUN)
             again.work.combine(RUN)
-            words = "combining, 1 of 12 frames done"
+            words = "combining, 1 of 12 frames"
             expect(opened.locator("article .state")).to_have_text(words, timeout=15_000)
             expect(opened.locator("#line")).not_to_contain_text("down")
             opened.close()
@@ -169,9 +169,9 @@ def test_a_reload_shows_the_same(running: Running, page: Page) -> None:
     running.work.check(RUN)
     running.work.solve(RUN)
     running.work.combine(RUN)
-    expect(page.locator(".state")).to_have_text("combining, 1 of 12 frames done")
+    expect(page.locator(".state")).to_have_text("combining, 1 of 12 frames")
     page.reload(wait_until="load")
-    expect(page.locator(".state")).to_have_text("combining, 1 of 12 frames done")
+    expect(page.locator(".state")).to_have_text("combining, 1 of 12 frames")
 
 
 def test_a_narrow_screen_needs_no_sideways_scrolling(running: Running, page: Page) -> None:

@@ -110,6 +110,14 @@ class Work:
         self.ledger.fail(claim, Failure(cause=Cause.BAD_SOURCE, kind="SourceError", message=reason))
         return int(claim.item)
 
-    def finish(self, run: str, remarks: list[str] | None = None) -> None:
+    def finish(
+        self, run: str, remarks: list[dict[str, Any]] | None = None, movie: bytes = b""
+    ) -> None:
         """Finish the shot."""
-        self.ledger.done(self.claim(run, Stage.FINISH), {"remarks": remarks or []})
+        claim = self.claim(run, Stage.FINISH)
+        if movie:
+            path = self.out.joinpath(*run.split("/")) / "viewing" / "m.mp4"
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(movie)
+        name = "viewing/m.mp4" if movie else None
+        self.ledger.done(claim, {"remarks": remarks or [], "movie": name})

@@ -12,7 +12,16 @@ from starlette.concurrency import run_in_threadpool
 
 from glimsum_jobs.plan import next_stage
 from glimsum_jobs.shot import ShotJob
-from glimsum_services.api import control, events, health, pages, sequences, shots, versions
+from glimsum_services.api import (
+    control,
+    events,
+    health,
+    pages,
+    sequences,
+    shots,
+    versions,
+    viewing,
+)
 from glimsum_services.api.guards import LOOPBACK, Guards
 from glimsum_services.api.problem_details import ProblemDetail, answer_in_one_shape
 from glimsum_services.api.service import Service, open_service
@@ -72,7 +81,7 @@ def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> F
         docs_url=None,
         redoc_url=None,
     )
-    for part in (shots, versions, control, sequences, events, health, pages):
+    for part in (shots, versions, viewing, control, sequences, events, health, pages):
         app.include_router(part.router)
     answer_in_one_shape(app)
     app.add_middleware(Guards, hosts={*LOOPBACK, chosen.host, *hosts})

@@ -1,25 +1,18 @@
-"""One version of a shot: where it stands, its frames, what was measured, its job and previews."""
+"""One version of a shot: where it stands, its frames, what was measured, its job."""
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import APIRouter, Query
 from fastapi.responses import Response
 
 from glimsum_jobs.ledger import SINGLE_ITEM, Stage
-from glimsum_jobs.paths import parse_root_path
-from glimsum_services.api.problem_details import error_answers, refusal
+from glimsum_services.api.problem_details import error_answers
 from glimsum_services.api.service import Served
 from glimsum_services.api.shots import Limit, ShotName, Version
 from glimsum_services.api.views import FrameView, ShotView, Shown, show_frame, show_shot
-from glimsum_services.folders import read_file
 
 router = APIRouter(prefix="/shots/{shot}/versions/{version}", tags=["versions"])
 
-PREVIEWS = "preview"
-"""Folder of the previews inside the folder of a version."""
-MOST_PREVIEW_BYTES = 32 * 1024 * 1024
-
-Frame = Annotated[int, Path(ge=0, le=9_999_999, description="Number of a shot frame.")]
 AfterFrame = Annotated[
     int | None, Query(ge=-1, le=9_999_999, description="List frames behind this one.")
 ]
@@ -111,43 +104,3 @@ def get_job(service: Served, shot: ShotName, version: Version) -> Response:
     if text is None:
         text = order.job.model_dump_json(by_alias=True, indent=1)
     return Response(text, media_type="text/plain; charset=utf-8")
-
-
-@router.get(
-    "/frames/{frame}/preview",
-    operation_id="get_preview",
-    response_class=Response,
-    responses=error_answers(
-        404,
-        also={
-            200: {"content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}}},
-            304: {"description": "It has not changed"},
-        },
-    ),
-)
-def get_preview(
-    request: Request, service: Served, shot: ShotName, version: Version, frame: Frame
-) -> Response:
-    """Show the viewing copy of a finished frame (JPEG)."""
-    order = service.find(shot, version)
-    result = service.ledger.result(order.run, Stage.COMBINE, str(frame)) or {}
-    name = result.get("preview")
-    if not isinstance(name, str) or not name:
-        raise refusal(
-            404,
-            f"frame {frame} of {order.run} has no preview",
-            seen="not finished" if not result else "no preview was made",
-            expected="a finished frame",
-            remedy=f"GET /shots/{shot}/versions/{version}/frames lists them.",
-        )
-    data, status = read_file(
-        service.settings.roots,
-        parse_root_path(order.folder).child(PREVIEWS),
-        name,
-        MOST_PREVIEW_BYTES,
-    )
-    etag = f'"{status.st_mtime_ns:x}-{status.st_size:x}"'
-    headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
-    if request.headers.get("if-none-match") == etag:
-        return Response(status_code=304, headers=headers)
-    return Response(data, media_type="image/jpeg", headers=headers)

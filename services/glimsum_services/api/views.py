@@ -5,9 +5,9 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from glimsum_jobs.ledger import SINGLE_ITEM, ItemRecord, Stage
+from glimsum_jobs.ledger import SINGLE_ITEM, Counts, ItemRecord, RunRecord, Stage
 from glimsum_jobs.orders import RunOrder
-from glimsum_jobs.problems import Problem
+from glimsum_jobs.problems import Problem, Rank
 from glimsum_services.api.problem_details import Trouble, as_trouble
 from glimsum_services.api.service import Service
 from glimsum_services.progress import Progress, checked_problems, progress_of, recent_results
@@ -68,7 +68,7 @@ class ShotView(Shown):
     newest_preview: int | None
     """Number of the last finished frame that has a preview."""
     problems: list[Trouble]
-    """What the check found."""
+    """What is worth knowing: what the check found, at the end all remarks, stages that failed."""
     reason: str
     """Why the run was ended early."""
     made: str
@@ -122,7 +122,7 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
         progress=progress_of(record, frames.count, times),
         set_aside=[_aside(item) for item in service.aside.of(record)[:MOST_LISTED]],
         newest_preview=_newest(recent),
-        problems=_problems(service, order),
+        problems=_problems(service, order, record),
         reason=record.reason,
         made=order.made,
         begun=utc_text(record.begun),
@@ -135,6 +135,7 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
             "measurements": f"{here}/measurements",
             "control": f"{here}/control",
             "job": f"{here}/job",
+            "movie": f"{here}/movie",
         },
     )
 
@@ -167,9 +168,25 @@ def _newest(recent: list[dict[str, object]]) -> int | None:
     return max(frames, default=None)
 
 
-def _problems(service: Service, order: RunOrder) -> list[Trouble]:
-    found = checked_problems(service.ledger, order.run)
-    return [as_trouble(Problem.model_validate(each)) for each in found[:MOST_LISTED]]
+def _problems(service: Service, order: RunOrder, record: RunRecord) -> list[Trouble]:
+    finished = service.ledger.result(order.run, Stage.FINISH, SINGLE_ITEM)
+    found = finished.get("remarks", []) if finished else checked_problems(service.ledger, order.run)
+    problems = [Problem.model_validate(each) for each in found[:MOST_LISTED]]
+    for stage in (Stage.CHECK, Stage.SOLVE, Stage.FINISH):
+        if record.counts.get(stage, Counts()).set_aside:
+            problems += [_failed(stage, item) for item in service.ledger.items(order.run, stage)]
+    return [as_trouble(problem) for problem in problems]
+
+
+def _failed(stage: Stage, item: ItemRecord) -> Problem:
+    message = item.failure.message if item.failure else "no reason was kept"
+    return Problem(
+        rank=Rank.STOPS_SHOT,
+        what=f"the stage {stage.value} failed",
+        seen=message,
+        expected="a finished stage",
+        remedy="Put right what it names, then submit the job again with a change.",
+    )
 
 
 def _movie(service: Service, order: RunOrder) -> str | None:

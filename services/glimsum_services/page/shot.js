@@ -38,7 +38,7 @@ export function standing(view) {
     const all = at.waiting + at.working + at.done + at.set_aside;
     words.push(at.done + at.set_aside + " of " + all + " measurements");
   }
-  words.push(progress.frames_done + " of " + progress.frames_total + " frames done");
+  words.push(progress.frames_done + " of " + progress.frames_total + " frames");
   if (progress.frames_set_aside) words.push(progress.frames_set_aside + " set aside");
   if (progress.seconds_left !== null) words.push("about " + timeInWords(progress.seconds_left) + " left");
   if (view.reason) words.push(view.reason);
@@ -105,14 +105,15 @@ export class Shot {
     this.preview.hidden = true;
     this.paths = make("p", "paths");
     this.folder = make("code");
-    this.movie = make("code");
+    this.movie = make("a");
+    this.movie.textContent = "Watch the movie";
     this.movieWords = make("span");
-    this.movieWords.append(" Movie: ", this.movie, ".");
+    this.movieWords.append(this.movie, ". ");
     this.job = make("a");
     this.job.textContent = "The job";
     this.frames = make("a");
     this.frames.textContent = "Frame list";
-    this.paths.append("Masters and viewing copies: ", this.folder, ".", this.movieWords, " ", this.job, ". ", this.frames, ".");
+    this.paths.append("Masters, movie and contact sheet: ", this.folder, ". ", this.movieWords, this.job, ". ", this.frames, ".");
     this.element.append(this.title, this.state, this.ruler, this.aside, this.problems, this.preview, this.paths);
     new ResizeObserver(() => this.draw()).observe(this.element);
   }
@@ -126,7 +127,8 @@ export class Shot {
     fillList(this.aside, asideLines(view));
     fillList(this.problems, problemLines(view));
     setText(this.folder, view.folder);
-    setText(this.movie, view.movie || "");
+    if (view.movie) this.movie.href = view.links.movie;
+    this.movie.setAttribute("aria-label", "Watch the movie of " + nameOf(view));
     this.movieWords.hidden = !view.movie;
     this.job.href = view.links.job;
     this.job.setAttribute("aria-label", "The job of " + nameOf(view));

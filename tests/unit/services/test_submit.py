@@ -12,7 +12,7 @@ from glimsum_jobs.ledger import RunState
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import RootPath
 from glimsum_jobs.shot import ShotJob
-from glimsum_services.folders import make_version_folder, read_file, write_whole
+from glimsum_services.folders import make_version_folder, open_file, write_whole
 from glimsum_services.job_file import Asked, read_text
 from glimsum_services.store.ledger import RedisLedger
 from glimsum_services.store.shots import Shots
@@ -112,7 +112,7 @@ def test_reading_never_leaves_the_version_folder(tmp_path: Path, name: str) -> N
     (tmp_path / "v001").mkdir()
     (tmp_path / "secret").write_text("s")
     with pytest.raises(PathError):
-        read_file({"out": tmp_path}, RootPath("out", "v001"), name, 100)
+        open_file({"out": tmp_path}, RootPath("out", "v001"), name)
 
 
 def test_reading_follows_no_link(tmp_path: Path) -> None:
@@ -120,7 +120,7 @@ def test_reading_follows_no_link(tmp_path: Path) -> None:
     (tmp_path / "secret").write_text("s")
     (tmp_path / "v001" / "a.jpg").symlink_to(tmp_path / "secret")
     with pytest.raises(PathError, match=r"out:v001/a\.jpg"):
-        read_file({"out": tmp_path}, RootPath("out", "v001"), "a.jpg", 100)
+        open_file({"out": tmp_path}, RootPath("out", "v001"), "a.jpg")
 
 
 def test_a_file_that_can_not_be_written_leaves_nothing(tmp_path: Path) -> None:

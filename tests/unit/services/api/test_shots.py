@@ -5,7 +5,7 @@ import json
 import httpx
 import pytest
 
-from glimsum_jobs.ledger import RunState, Stage
+from glimsum_jobs.ledger import Cause, Failure, RunState, Stage
 from support.api_server import Running
 from support.api_work import SHOT, wait_for
 
@@ -158,6 +158,57 @@ def test_a_preview_is_shown_and_asked_for_once(running: Running) -> None:
     assert (same.status_code, same.content) == (304, b"")
     missing = running.http.get(f"{HERE}/frames/1002/preview")
     assert (missing.status_code, missing.json()["errors"][0]["seen"]) == (404, "not finished")
+
+
+@pytest.mark.parametrize(
+    ("asked", "expected", "range_answered"),
+    [
+        # RFC 9110, 14.1.2: first-last, first to the end, the last n bytes.
+        ("bytes=2-4", b"234", "bytes 2-4/10"),
+        ("bytes=7-", b"789", "bytes 7-9/10"),
+        ("bytes=-4", b"6789", "bytes 6-9/10"),
+        ("bytes=5-99", b"56789", "bytes 5-9/10"),
+    ],
+)
+def test_a_part_of_the_movie_may_be_asked_for(
+    running: Running, asked: str, expected: bytes, range_answered: str
+) -> None:
+    finish_with_movie(running)
+    part = running.http.get(f"{HERE}/movie", headers={"Range": asked})
+    assert (part.status_code, part.content) == (206, expected)
+    assert part.headers["content-range"] == range_answered
+
+
+def finish_with_movie(running: Running) -> None:
+    running.http.post("/shots", json=SHOT)
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    for _ in range(12):
+        running.work.combine(RUN)
+    remark = {"rank": "remark", "what": "lamps clip on 3 frames"}
+    running.work.finish(RUN, [remark], b"0123456789")
+
+
+def test_the_movie_and_all_remarks_are_shown_at_the_end(running: Running) -> None:
+    finish_with_movie(running)
+    wait_for(lambda: running.http.get(HERE).json()["ended"] is not None)
+    view = running.http.get(HERE).json()
+    assert [each["what"] for each in view["problems"]] == ["lamps clip on 3 frames"]
+    assert view["movie"] == "out:mole_040/v001/viewing/m.mp4"
+    whole = running.http.get(view["links"]["movie"])
+    assert (whole.content, whole.headers["content-type"]) == (b"0123456789", "video/mp4")
+    beyond = running.http.get(view["links"]["movie"], headers={"Range": "bytes=10-"})
+    assert (beyond.status_code, beyond.headers["content-range"]) == (416, "bytes */10")
+
+
+def test_a_stage_that_fails_says_why(running: Running) -> None:
+    running.http.post("/shots", json=SHOT)
+    claim = running.work.claim(RUN, Stage.CHECK)
+    failure = Failure(cause=Cause.BAD_SOURCE, kind="SourceError", message="the disk is gone")
+    running.work.ledger.fail(claim, failure)
+    wait_for(lambda: running.http.get(HERE).json()["state"] == "refused")
+    problem = running.http.get(HERE).json()["problems"][0]
+    assert (problem["what"], problem["seen"]) == ("the stage check failed", "the disk is gone")
 
 
 def test_problems_of_the_check_are_shown_and_the_shot_is_refused(running: Running) -> None:
