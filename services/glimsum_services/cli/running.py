@@ -160,9 +160,11 @@ def _become_worker(settings: "Settings", *, as_json: bool) -> NoReturn:
     The libraries read the number of their threads when they are loaded, and the C library its
     memory settings when a program starts: so a fresh program it is.
     """
-    from glimsum_services.embedded import (  # noqa: PLC0415  # loads the queue's libraries
+    from glimsum_services.child_environment import (  # noqa: PLC0415  # keeps `schema` light
         KEEP_PAGES,
         ONE_THREAD,
+    )
+    from glimsum_services.embedded import (  # noqa: PLC0415  # loads the queue's libraries
         WORKER,
     )
     from glimsum_services.settings import variable  # noqa: PLC0415  # keeps `schema` light

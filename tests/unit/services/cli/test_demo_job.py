@@ -105,7 +105,10 @@ def test_a_still_is_the_frame_in_light_with_its_number(job: Path, tmp_path: Path
     result = ask("still", str(job), "1005", "--out", str(out))
 
     assert result.exit_code == 0, result.output
-    spec = OpenImageIO.ImageInput.open(str(out)).spec()
+    opened = OpenImageIO.ImageInput.open(str(out))
+    assert opened is not None
+    spec = opened.spec()
+    opened.close()
     assert (spec.width, spec.height, spec.nchannels) == (960, 540, 3)
     assert spec["imageCounter"] == 1005
     assert [path.name for path in tmp_path.glob("*frame*")] == ["frame.exr"]
