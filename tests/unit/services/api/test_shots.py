@@ -5,7 +5,7 @@ import json
 import httpx
 import pytest
 
-from glimsum_jobs.ledger import Cause, Failure, RunState, Stage
+from glimsum_jobs.ledger import Cause, Failure, Stage
 from support.api_server import Running
 from support.api_work import SHOT, wait_for
 
@@ -144,63 +144,6 @@ def test_measurements_are_shown(running: Running) -> None:
     assert running.http.get(f"{HERE}/measurements").json()["solved"]["revision"] == "0" * 64
 
 
-def test_a_preview_is_shown_and_asked_for_once(running: Running) -> None:
-    running.http.post("/shots", json=SHOT)
-    running.work.check(RUN)
-    running.work.solve(RUN)
-    running.work.combine(RUN, PICTURE)
-    answer = running.http.get(f"{HERE}/frames/1001/preview")
-    assert (answer.content, answer.headers["content-type"]) == (PICTURE, "image/jpeg")
-    # RFC 9110, 13.1.2: If-None-Match with the same ETag is answered by 304.
-    same = running.http.get(
-        f"{HERE}/frames/1001/preview", headers={"If-None-Match": answer.headers["etag"]}
-    )
-    assert (same.status_code, same.content) == (304, b"")
-    missing = running.http.get(f"{HERE}/frames/1002/preview")
-    assert (missing.status_code, missing.json()["errors"][0]["seen"]) == (404, "not finished")
-
-
-@pytest.mark.parametrize(
-    ("asked", "expected", "range_answered"),
-    [
-        # RFC 9110, 14.1.2: first-last, first to the end, the last n bytes.
-        ("bytes=2-4", b"234", "bytes 2-4/10"),
-        ("bytes=7-", b"789", "bytes 7-9/10"),
-        ("bytes=-4", b"6789", "bytes 6-9/10"),
-        ("bytes=5-99", b"56789", "bytes 5-9/10"),
-    ],
-)
-def test_a_part_of_the_movie_may_be_asked_for(
-    running: Running, asked: str, expected: bytes, range_answered: str
-) -> None:
-    finish_with_movie(running)
-    part = running.http.get(f"{HERE}/movie", headers={"Range": asked})
-    assert (part.status_code, part.content) == (206, expected)
-    assert part.headers["content-range"] == range_answered
-
-
-def finish_with_movie(running: Running) -> None:
-    running.http.post("/shots", json=SHOT)
-    running.work.check(RUN)
-    running.work.solve(RUN)
-    for _ in range(12):
-        running.work.combine(RUN)
-    remark = {"rank": "remark", "what": "lamps clip on 3 frames"}
-    running.work.finish(RUN, [remark], b"0123456789")
-
-
-def test_the_movie_and_all_remarks_are_shown_at_the_end(running: Running) -> None:
-    finish_with_movie(running)
-    wait_for(lambda: running.http.get(HERE).json()["ended"] is not None)
-    view = running.http.get(HERE).json()
-    assert [each["what"] for each in view["problems"]] == ["lamps clip on 3 frames"]
-    assert view["movie"] == "out:mole_040/v001/viewing/m.mp4"
-    whole = running.http.get(view["links"]["movie"])
-    assert (whole.content, whole.headers["content-type"]) == (b"0123456789", "video/mp4")
-    beyond = running.http.get(view["links"]["movie"], headers={"Range": "bytes=10-"})
-    assert (beyond.status_code, beyond.headers["content-range"]) == (416, "bytes */10")
-
-
 def test_a_stage_that_fails_says_why(running: Running) -> None:
     running.http.post("/shots", json=SHOT)
     claim = running.work.claim(RUN, Stage.CHECK)
@@ -236,44 +179,6 @@ def test_a_request_that_failed_may_be_repeated_with_its_key(running: Running) ->
     wrong = running.http.post("/shots", json={"shot": "x"}, headers=headers)
     assert wrong.status_code == 422
     assert running.http.post("/shots", json={"shot": "x"}, headers=headers).status_code == 422
-
-
-def test_control_needs_to_know_what_it_changes(running: Running) -> None:
-    running.http.post("/shots", json=SHOT)
-    etag = running.http.get(f"{HERE}/control").headers["etag"]
-    address, pause = f"{HERE}/control", {"state": "pause"}
-
-    # RFC 6585, 3: 428 without a condition; RFC 9110, 13.1.1: 412 when it does not hold.
-    assert running.http.put(address, json=pause).status_code == 428
-    stale = running.http.put(address, json=pause, headers={"If-Match": '"pause-1"'})
-    assert (stale.status_code, stale.json()["errors"][0]["expected"]) == (412, etag)
-    paused = running.http.put(address, json=pause, headers={"If-Match": etag})
-    assert (paused.status_code, paused.json()["standing"]) == (200, "paused")
-    assert running.work.ledger.claim("test/1", RUN) is None
-    urgent = {"state": "run", "priority": 90}
-    again = running.http.put(address, json=urgent, headers={"If-Match": paused.headers["etag"]})
-    assert again.json() == {"state": "run", "priority": 90, "standing": "checking"}
-
-
-def test_what_has_ended_can_not_be_controlled(running: Running) -> None:
-    running.http.post("/shots", json=SHOT)
-    headers = {"If-Match": "*"}
-    running.http.put(f"{HERE}/control", json={"state": "cancel"}, headers=headers)
-    wait_for(lambda: running.http.get(HERE).json()["state"] == "cancelled")
-    running.work.ledger.end(RUN, RunState.CANCELLED)
-    answer = running.http.put(f"{HERE}/control", json={"state": "run"}, headers=headers)
-    assert (answer.status_code, answer.json()["detail"]) == (409, f"{RUN} has ended")
-
-
-def test_frames_set_aside_are_tried_again(running: Running) -> None:
-    running.http.post("/shots", json=SHOT)
-    assert running.http.post(f"{HERE}/retry").status_code == 409
-    running.work.check(RUN)
-    running.work.solve(RUN)
-    frame = running.work.lose(RUN, "cut off")
-    assert running.http.post(f"{HERE}/retry").json() == {"retried": 1}
-    assert running.http.get(HERE).json()["set_aside"] == []
-    assert {running.work.combine(RUN) for _ in range(12)} >= {frame}
 
 
 @pytest.mark.parametrize("address", ["/readyz", "/workers"])
