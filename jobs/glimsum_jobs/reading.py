@@ -52,7 +52,8 @@ def read_shot(tree: object, positions: Positions | None = None) -> tuple[ShotJob
         for path, value, words in found
     ]
     covered = [path for path, _, _ in found]
-    problems += [p for p in check_names(tree, where, shot) if not _within(p, covered)]
+    unknown = [p for p in check_names(tree, where, shot) if not _within(p, covered)]
+    problems += unknown
     job: ShotJob | None = None
     try:
         job = ShotJob.model_validate(tree)
@@ -60,7 +61,7 @@ def read_shot(tree: object, positions: Positions | None = None) -> tuple[ShotJob
         schema = schema_problems(error, ShotJob, tree, where, shot)
         problems += [problem for problem in schema if not _within(problem, covered)]
     remarks: list[Problem] = []
-    if job is not None:
+    if job is not None and not unknown:
         for problem in check_job(job, where):
             (remarks if problem.rank is Rank.REMARK else problems).append(problem)
     if problems or job is None:
@@ -78,4 +79,7 @@ def _within(problem: Problem, covered: list[tuple[str | int, ...]]) -> bool:
 def shot_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of a shot job as people write it."""
     schema = ShotJob.model_json_schema(by_alias=True)
+    for part in schema["properties"].values():
+        if "patternProperties" in part:
+            part["additionalProperties"] = False
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

@@ -102,6 +102,14 @@ class ShotJob(Strict):
         return self.unit or (self.steps[0].pass_name if self.steps else next(iter(self.passes)))
 
     @property
+    def reference_pass(self) -> str:
+        """Return the pass all others lie on: the stated one, beauty, or the first lamp pass."""
+        if self.reference is not None:
+            return self.reference
+        lamps = self.lamp_passes or tuple(self.passes)
+        return "beauty" if "beauty" in lamps else lamps[0]
+
+    @property
     def rate_fraction(self) -> Fraction:
         """Return the frames a second."""
         return Fraction(self.rate)

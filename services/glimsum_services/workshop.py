@@ -5,7 +5,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from glimsum_jobs.colour import find_working_space
 from glimsum_jobs.errors import OutputError
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.problems import Place, Problem
@@ -13,7 +12,7 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.draft.draft_shot import draft_shot
 from glimsum_workers.draft.starter import Question
-from glimsum_workers.frames.masters import MasterAttributes, write_master
+from glimsum_workers.frames.masters import write_master
 from glimsum_workers.frames.previews import encode_picture
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, write_sheet
@@ -82,28 +81,21 @@ def write_still(
     folder, token = out.absolute().parent, f"still{os.getpid()}"
     kind = PICTURES.get(out.suffix.lower())
     if kind is None:
-        _write_light(job, frame, still, out.absolute(), token)
+        _write_light(job, still, out.absolute(), token)
     else:
         picture = encode_picture(still.display, kind, str(out))
         write_whole(folder, out.name, picture, token, nothing_to_ask)
     return still.problems
 
 
-def _write_light(job: ShotJob, frame: int, still: Still, out: Path, token: str) -> None:
-    red, green, blue, white = find_working_space(job.space).primaries or ((0.0, 0.0),) * 4
-    attributes = MasterAttributes(
-        chromaticities=(*red, *green, *blue, *white),
-        color_interop_id=job.space,
-        rate=job.rate_fraction,
-        frame=frame,
-    )
+def _write_light(job: ShotJob, still: Still, out: Path, token: str) -> None:
     master = job.masters[0]
     write_master(
         out.parent,
         out.name,
         still.rgb,
         still.alpha,
-        attributes,
+        still.attributes,
         compression=master.compression,
         pixel=master.pixel,
         token=token,

@@ -64,6 +64,10 @@ class ShotBench:
         self.light = ShotLight(job, self.material, self.averages)
         self.mattes = ShotMattes(job, self.material, self.light, self.averages)
 
+    def close(self) -> None:
+        """Close the sources."""
+        self.material.close()
+
     def combine(self, frame: int, step_begun: Callable[[], object]) -> CombinedPicture:
         """Combine one frame.
 

@@ -1,6 +1,8 @@
 """The sources of one shot, opened when first needed and read by shot frame."""
 
 from collections.abc import Mapping
+from types import TracebackType
+from typing import Self
 
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.mattes import PictureMatte
@@ -9,12 +11,13 @@ from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.engine.codes import Codes
+from glimsum_workers.frames.facts import Facts
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sources import Source, open_source
 
 
 class Material:
-    """Reads passes and picture mattes of a checked shot.
+    """Reads passes and picture mattes of a checked shot; a context manager that closes them.
 
     Parameters
     ----------
@@ -36,6 +39,23 @@ class Material:
         self._roots = roots
         self._open: dict[tuple[str, str], Source] = {}
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close every source; one that is asked for again is opened again."""
+        while self._open:
+            _, source = self._open.popitem()
+            source.close()
+
     def pass_codes(self, name: str, frame: int) -> Codes:
         """Read the codes of a pass on a shot frame; SourceError names shot, pass and frame."""
         each = self._job.passes[name]
@@ -51,6 +71,14 @@ class Material:
         number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
         source = self._source(("pass", name), each.files)
         return source.fingerprint(found.replaced.get(number, number))
+
+    def pass_facts(self, name: str, frame: int) -> Facts:
+        """Return what the file of a pass on a shot frame says of itself."""
+        each = self._job.passes[name]
+        found = self._found(self.checked.passes, "pass", name)
+        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
+        source = self._source(("pass", name), each.files)
+        return source.inspect(found.replaced.get(number, number))
 
     def matte_codes(self, name: str, frame: int) -> Codes:
         """Read the codes of a picture matte on a shot frame."""

@@ -12,9 +12,12 @@ from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.viewing import DisplayCodes, Viewing
+from glimsum_workers.frame_fingerprint import fingerprint_of
 from glimsum_workers.frames.kept import Keep
+from glimsum_workers.frames.masters import MasterAttributes
 from glimsum_workers.frames.previews import shrink
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.master_attributes import attributes_of
 from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import average_pass, sample_level
 from glimsum_workers.solve_shot import solve_shot
@@ -34,12 +37,15 @@ class Still:
         Through the job's view, at its viewing width.
     problems : tuple of Problem
         Remarks of check and measuring.
+    attributes : MasterAttributes
+        What a master of it says of itself.
     """
 
     rgb: Image
     alpha: Plane | None
     display: DisplayCodes
     problems: tuple[Problem, ...]
+    attributes: MasterAttributes
 
 
 def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Still:
@@ -71,28 +77,31 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
     _refuse(job, frame, checked, dead)
     keep = Keep(keep_folder)
     solved = measure_here(job, checked, roots, keep)
-    made = ShotBench(job, checked, solved, roots, keep).combine(frame, lambda: None)
+    bench = ShotBench(job, checked, solved, roots, keep)
+    made = bench.combine(frame, lambda: None)
+    fingerprint = fingerprint_of(bench, frame)
     viewing = Viewing(job.space, job.viewing.display, job.viewing.view)
     return Still(
         rgb=made.picture.rgb,
         alpha=made.picture.alpha,
         display=viewing.apply(shrink(made.picture.rgb, job.viewing.width)),
         problems=(*checked.problems, *solved.problems),
+        attributes=attributes_of(job, frame, bench.material, fingerprint),
     )
 
 
 def measure_here(job: ShotJob, checked: Checked, roots: Roots, keep: Keep) -> Solved:
     """Do all items of measuring one after the other and solve them."""
-    material = Material(job, checked, roots)
     averaged: list[Averaged] = []
     sampled: list[Sampled] = []
-    for item in measure_items(job, checked):
-        what, name, *frame = item.split(":")
-        if what == AVERAGE:
-            averaged.append(average_pass(job, name, material, keep))
-        else:
-            sampled.append(sample_level(job, name, int(frame[0]), material, keep))
-    return solve_shot(job, averaged, sampled, material, keep)
+    with Material(job, checked, roots) as material:
+        for item in measure_items(job, checked):
+            what, name, *frame = item.split(":")
+            if what == AVERAGE:
+                averaged.append(average_pass(job, name, material, keep))
+            else:
+                sampled.append(sample_level(job, name, int(frame[0]), material, keep))
+        return solve_shot(job, averaged, sampled, material, keep)
 
 
 def _refuse(job: ShotJob, frame: int, checked: Checked, dead: dict[int, str]) -> None:

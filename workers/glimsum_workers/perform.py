@@ -65,23 +65,30 @@ class Performer:
                 left = self._finish(order, claim, still_mine)
         return left.model_dump(mode="json")
 
+    def close(self) -> None:
+        """Close what is open of the shot laid out last."""
+        if self._laid_out is not None:
+            self._laid_out[1].close()
+            self._laid_out = None
+
     def _measure(self, order: RunOrder, item: str) -> Found:
-        material = Material(order.job, self._checked(order), self._roots)
         keep = kept_of(order, self._roots)
         what, name, *frame = item.split(":")
-        if what == AVERAGE:
-            return average_pass(order.job, name, material, keep)
-        return sample_level(order.job, name, int(frame[0]), material, keep)
+        with Material(order.job, self._checked(order), self._roots) as material:
+            if what == AVERAGE:
+                return average_pass(order.job, name, material, keep)
+            return sample_level(order.job, name, int(frame[0]), material, keep)
 
     def _solve(self, order: RunOrder) -> Solved:
         measured = self._ledger.items(order.run, Stage.MEASURE)
-        return solve_shot(
-            order.job,
-            [Averaged.model_validate(each) for each in _results(measured, AVERAGE)],
-            [Sampled.model_validate(each) for each in _results(measured, SAMPLE)],
-            Material(order.job, self._checked(order), self._roots),
-            kept_of(order, self._roots),
-        )
+        with Material(order.job, self._checked(order), self._roots) as material:
+            return solve_shot(
+                order.job,
+                [Averaged.model_validate(each) for each in _results(measured, AVERAGE)],
+                [Sampled.model_validate(each) for each in _results(measured, SAMPLE)],
+                material,
+                kept_of(order, self._roots),
+            )
 
     def _combine(self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> Found:
         return write_frame(
@@ -105,6 +112,7 @@ class Performer:
     def _bench(self, order: RunOrder) -> ShotBench:
         """Lay a shot out once: clips stay open and averages loaded between its frames."""
         if self._laid_out is None or self._laid_out[0] != order.run:
+            self.close()
             bench = ShotBench(
                 order.job,
                 self._checked(order),

@@ -4,18 +4,17 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from glimsum_jobs.colour import find_working_space
 from glimsum_jobs.measurements import Combined
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
-from glimsum_jobs.shot import ShotJob
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.engine.viewing import Viewing
 from glimsum_workers.frame_fingerprint import fingerprint_of
 from glimsum_workers.frames.manifest import append_line
-from glimsum_workers.frames.masters import MasterAttributes, write_master
+from glimsum_workers.frames.masters import write_master
 from glimsum_workers.frames.previews import shrink, write_preview
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.master_attributes import attributes_of
 
 MASTERS = "master"
 PREVIEWS = "preview"
@@ -80,7 +79,7 @@ def write_frame(
         master_name(order, frame),
         made.picture.rgb,
         made.picture.alpha,
-        _attributes(order.job, frame, fingerprint),
+        attributes_of(order.job, frame, bench.material, fingerprint),
         compression=master.compression,
         pixel=master.pixel,
         token=writer.token,
@@ -124,14 +123,3 @@ def master_name(order: RunOrder, frame: int) -> str:
 def preview_name(order: RunOrder, frame: int) -> str:
     """Return the file name of a preview: ``mole_040_v003.1001.jpg``."""
     return f"{order.shot}_v{order.version:03d}.{frame:04d}.jpg"
-
-
-def _attributes(job: ShotJob, frame: int, fingerprint: str) -> MasterAttributes:
-    red, green, blue, white = find_working_space(job.space).primaries or ((0.0, 0.0),) * 4
-    return MasterAttributes(
-        chromaticities=(*red, *green, *blue, *white),
-        color_interop_id=job.space,
-        rate=job.rate_fraction,
-        frame=frame,
-        own={"glimsum:recipeFingerprint": fingerprint},
-    )

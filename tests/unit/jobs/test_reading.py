@@ -65,6 +65,22 @@ def test_all_problems_come_at_once_with_their_places() -> None:
     assert all(problem.remedy for problem in problems)
 
 
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"recipe": [{"pass": "windows"}]}, "recipe.0.pass"),
+        ({"recipe": [{"pass": "beauty", "matte": "windows"}]}, "recipe.0.matte"),
+        ({"unit": "windows"}, "unit"),
+        ({"mattes": {"set": {"pass": "windows", "empty": "leak"}}}, "mattes.set.pass"),
+    ],
+)
+def test_a_name_that_stands_for_nothing_is_a_problem_and_no_accident(
+    change: dict[str, Any], field: str
+) -> None:
+    problem = only_problem(small_job(**change))
+    assert (problem.place.field, problem.seen) == (field, "windows")
+
+
 def test_a_misspelt_field_is_refused_with_the_nearest_name() -> None:
     tree = small_job()
     tree["passes"]["beauty"]["exposre"] = {"stops": 1}

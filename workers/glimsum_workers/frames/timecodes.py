@@ -69,6 +69,15 @@ class Timecode:
         minutes, seconds = divmod(seconds, 60)
         return cls(minutes // 60 % 24, minutes % 60, seconds, frames, drop)
 
+    def later(self, count: int, rate: Fraction) -> Self:
+        """Return the label `count` frames later; raises as `of_frame`."""
+        base = round(rate)
+        label = ((self.hours * 60 + self.minutes) * 60 + self.seconds) * base + self.frames
+        if self.drop:
+            minutes = self.hours * 60 + self.minutes
+            label -= 2 * (minutes - minutes // 10)
+        return self.of_frame(label + count, rate, drop=self.drop)
+
     def packed(self) -> int:
         """Return the 32 bits of OpenEXR's timeCode: two decimal digits a byte, drop in bit 6."""
         fields = (self.frames, self.seconds, self.minutes, self.hours)

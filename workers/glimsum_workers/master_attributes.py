@@ -1,0 +1,76 @@
+"""What a master says of itself, in the standard attributes of OpenEXR."""
+
+import re
+
+from glimsum_jobs.colour import find_working_space
+from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.frames.facts import Facts
+from glimsum_workers.frames.masters import MasterAttributes
+from glimsum_workers.frames.timecodes import Timecode
+from glimsum_workers.material import Material
+
+FINGERPRINT = "glimsum:recipeFingerprint"
+
+_TIMECODE = re.compile(r"(\d\d):(\d\d):(\d\d)([:;])(\d\d)")
+
+
+def attributes_of(
+    job: ShotJob, frame: int, material: Material, fingerprint: str
+) -> MasterAttributes:
+    """Return the attributes of a master.
+
+    Parameters
+    ----------
+    job : ShotJob
+        For space and rate.
+    frame : int
+        Shot frame.
+    material : Material
+        Tells when and how the reference was shot on that frame.
+    fingerprint : str
+        Of the frame's recipe.
+
+    Returns
+    -------
+    MasterAttributes
+        The same for the same files and job, whenever and wherever it is asked.
+    """
+    red, green, blue, white = find_working_space(job.space).primaries or ((0.0, 0.0),) * 4
+    facts = _reference_facts(job, frame, material)
+    return MasterAttributes(
+        chromaticities=(*red, *green, *blue, *white),
+        color_interop_id=job.space,
+        rate=job.rate_fraction,
+        frame=frame,
+        timecode=None if facts is None else _timecode(job, frame, facts),
+        captured=None if facts is None else facts.captured,
+        exposure_seconds=None if facts is None else facts.exposure.seconds,
+        f_number=None if facts is None else facts.exposure.f_number,
+        iso=None if facts is None else facts.exposure.iso,
+        own={FINGERPRINT: fingerprint},
+    )
+
+
+def _reference_facts(job: ShotJob, frame: int, material: Material) -> Facts | None:
+    """Return what the reference says of a frame; None where it has no whole file for it."""
+    try:
+        return material.pass_facts(job.reference_pass, frame)
+    except GlimsumError:
+        # The reference lights nothing: a frame is none the worse for one without a date.
+        return None
+
+
+def _timecode(job: ShotJob, frame: int, facts: Facts) -> Timecode | None:
+    """Return the label of a frame: its own, or for a clip the first label counted on."""
+    found = _TIMECODE.fullmatch(facts.timecode or "")
+    if found is None:
+        return None
+    hours, minutes, seconds, frames = (int(found[group]) for group in (1, 2, 3, 5))
+    first = Timecode(hours, minutes, seconds, frames, drop=found[4] == ";")
+    if facts.clip is None:
+        return first
+    try:
+        return first.later(frame - job.frames.first, job.rate_fraction)
+    except GlimsumError:
+        return None
