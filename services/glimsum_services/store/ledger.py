@@ -32,6 +32,8 @@ from glimsum_services.store.standing import Standing
 
 PLACES = {stage.value: place for place, stage in enumerate(STAGES)}
 MAX_TRACEBACK_BYTES = 16 * 1024
+SCRIPTS = ("moves.lua", "verbs.lua")
+"""One script in two files: what the verbs share, and the verbs."""
 
 
 class RedisLedger(Standing):
@@ -61,7 +63,9 @@ class RedisLedger(Standing):
         super().__init__(client, keys or Keys(), patience_s)
         self.lease_s = lease_s
         self.back_off_s = back_off_s
-        text = files("glimsum_services.store").joinpath("ledger.lua").read_text("utf-8")
+        scripts = files("glimsum_services.store")
+        parts = [scripts.joinpath(name).read_text("utf-8") for name in SCRIPTS]
+        text = "\n".join(parts)
         self._script = client.register_script(text)
 
     def _ask(self, verb: str, run: str, **asked: Any) -> Any:

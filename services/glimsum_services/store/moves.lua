@@ -1,0 +1,137 @@
+-- One call to the ledger, whole or not at all: what its verbs (verbs.lua) share.
+-- KEYS: keys.py, in its order. ARGV: verb, run, arguments as JSON.
+-- Time is the server's alone, so that the clocks of the workers do not matter.
+-- An item is named by its tag, "stage/item"; waiting, later and held hold the current stage only.
+local RUN, ORDER, WAITING, LATER, HELD, HOLDERS, TOKENS, TRIES, RESULTS, FAILURES, ASIDE, OPEN,
+  EVENTS, PULSE = unpack(KEYS)
+local call = redis.call
+local name, asked = ARGV[2], cjson.decode(ARGV[3])
+local clock = call('TIME')
+local now = tonumber(clock[1]) + tonumber(clock[2]) / 1e6
+local stage, ended = call('HGET', RUN, 'stage'), call('HGET', RUN, 'ended')
+local tag = asked.item and asked.stage .. '/' .. asked.item
+
+local function stamp(time) return string.format('%.6f', time) end
+local function place(of, index) return asked.places[of] * 2 ^ 32 + index end
+
+local function note(kind, about, worker)
+  local revision = call('HINCRBY', RUN, 'revision', 1)
+  call('XADD', EVENTS, 'MAXLEN', '~', 100000, '*', 'kind', kind, 'run', name, 'revision', revision,
+    'stage', stage, 'item', about and about:match('/(.*)$') or '', 'worker', worker or '')
+end
+
+local function rank() -- the most urgent first, among equals the oldest
+  local urgency = 100 - call('HGET', RUN, 'priority')
+  call('ZADD', OPEN, urgency * 1e10 + call('HGET', RUN, 'begun'), name)
+end
+
+local function let_go(about)
+  call('ZREM', HELD, about)
+  call('HDEL', HOLDERS, about)
+end
+
+local function unqueue(about)
+  call('ZREM', WAITING, about)
+  call('ZREM', LATER, about)
+end
+
+local function line_up(about) call('ZADD', WAITING, call('ZSCORE', ORDER, about), about) end
+
+local function hold(about, worker)
+  call('HSET', HOLDERS, about, worker)
+  call('ZADD', HELD, stamp(now + asked.lease_s), about)
+end
+
+local function put_aside(about, failure, worker)
+  let_go(about)
+  unqueue(about)
+  call('HDEL', TOKENS, about)
+  call('HSET', FAILURES, about, failure)
+  call('SADD', ASIDE, about)
+  call('HINCRBY', RUN, 'aside ' .. stage, 1)
+  note('set aside', about, worker)
+end
+
+local function come_back(about, cause, most, failure, worker, back_off_s)
+  local times = call('HINCRBY', TRIES, about .. ' ' .. cause, 1)
+  if times >= most then
+    put_aside(about, failure, worker)
+    return 'set aside'
+  end
+  let_go(about)
+  call('HSET', FAILURES, about, failure)
+  call('ZADD', LATER, stamp(now + (back_off_s or 0) * 2 ^ (times - 1)), about)
+  note('came back', about, worker)
+  return 'waiting'
+end
+
+-- The token stays: if the worker lives after all, and nobody took the item, it may still finish.
+local function lose(about, why)
+  local worker = call('HGET', HOLDERS, about)
+  come_back(about, 'process lost', asked.most_lost, cjson.encode({ cause = 'process lost',
+    kind = 'ProcessLost', message = why, worker = worker }), worker)
+end
+
+local function finish(state, reason)
+  ended = true
+  call('DEL', WAITING, LATER, HELD, HOLDERS, TOKENS)
+  call('HSET', RUN, 'ended', stamp(now), 'state', state, 'reason', reason or '')
+  call('ZREM', OPEN, name)
+  note('ended')
+end
+
+local function settle()
+  if stage and not ended and call('HGET', RUN, 'control') == 'cancel'
+    and call('ZCARD', HELD) == 0 then finish('cancelled') end
+end
+
+-- While nobody watches (PULSE is old) no lease ends: the server may just be back from a stop.
+local function sweep()
+  if now - tonumber(call('GET', PULSE) or now) > asked.lease_s / 2 then return 0 end
+  local over = call('ZRANGEBYSCORE', HELD, '-inf', stamp(now))
+  for _, about in ipairs(over) do
+    lose(about, 'the worker was not heard for a whole lease; it died, hung or lost the network')
+  end
+  return #over
+end
+
+local function wanted()
+  local hours = cjson.decode(call('HGET', RUN, 'hours') or '{}')
+  if call('HGET', RUN, 'control') ~= 'run' or now < (hours.not_before or 0) then return false end
+  if not hours.window then return true end
+  local first, last, minute = hours.window[1], hours.window[2], math.floor(now / 60) % 1440
+  if first <= last then return first <= minute and minute <= last end
+  return first <= minute or minute <= last
+end
+
+local function newest()
+  return not ended and tonumber(call('HGET', TOKENS, tag) or -1) == asked.token
+end
+
+local function state_of(about)
+  return call('HEXISTS', RESULTS, about) == 1 and 'done'
+    or call('SISMEMBER', ASIDE, about) == 1 and 'set aside'
+    or call('HEXISTS', HOLDERS, about) == 1 and 'working' or 'waiting'
+end
+
+local function fill(into, items)
+  for first = 1, #items, 1000 do
+    local some = {}
+    for index = first, math.min(first + 999, #items) do
+      table.insert(some, place(into, index))
+      table.insert(some, into .. '/' .. items[index])
+    end
+    call('ZADD', ORDER, unpack(some))
+    call('ZADD', WAITING, unpack(some))
+  end
+  call('HSET', RUN, 'stage', into, 'total ' .. into, #items)
+  stage = into
+end
+
+local function forget_tries(about)
+  call('SREM', ASIDE, about)
+  for _, cause in ipairs({ 'begun', 'error', 'process lost', 'bad source' }) do
+    call('HDEL', TRIES, about .. ' ' .. cause)
+  end
+end
+
