@@ -63,9 +63,15 @@ class Averages:
         masks = [self._arrays(name)["hot"] for name in names]
         return np.logical_or.reduce(masks) if masks else None
 
-    def key(self, name: str) -> str:
-        """Return the key of the average of a pass."""
-        return self._averaged[name].key
+    def average_key(self, name: str) -> list[Any]:
+        """Return all that makes `average(name)` what it is, as plain JSON values."""
+        each = self._job.passes[name]
+        return [
+            self._averaged[name].key,
+            self.dark_key(each),
+            each.white_balance and each.white_balance.gains,
+            stops_of(self._job, name),
+        ]
 
     def average(self, name: str) -> Image:
         """Return the average of a pass, equalised: no dark, no hot pixels, unit exposure."""
@@ -94,17 +100,14 @@ class Averages:
     def ambient_key(self, name: str, frame: int) -> str:
         """Return a digest of all that makes `ambient(name, frame)` what it is."""
         if not self._by_frame(name):
-            return self._averaged[name].key
-        each, near = self._job.passes[name], self._near(frame)
+            return digest_of("average", self.average_key(name))
+        near = self._near(frame)
         return digest_of(
             "ambient",
             AMBIENT_EPOCH,
             [self._material.pass_fingerprint(name, f) for f in near],
             frame - near[0],
-            self._averaged[name].key,
-            self.dark_key(each),
-            each.white_balance and each.white_balance.gains,
-            stops_of(self._job, name),
+            *self.average_key(name),
         )
 
     def dark_key(self, each: Pass) -> Any:

@@ -1,6 +1,7 @@
 """One pass or picture matte held against its files: numbers, sizes, wholeness, clip facts."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -40,6 +41,7 @@ class _Subject:
     """Frames need a file of their own; darks and ambients are averaged over what is there."""
     nearest: bool
     crop: Crop | None
+    skip: frozenset[int] = frozenset()
 
 
 def look_at_pass(job: ShotJob, name: str, roots: Roots) -> Looked:
@@ -54,6 +56,7 @@ def look_at_pass(job: ShotJob, name: str, roots: Roots) -> Looked:
         by_frame=each.use is None,
         nearest=each.missing == "nearest",
         crop=each.crop,
+        skip=frozenset(each.skip),
     )
     return _look(subject, roots, each.range)
 
@@ -80,13 +83,26 @@ def _look(
     known = subject.place.model_dump(exclude_none=True)
     try:
         with open_source(roots, parse_root_path(subject.files)) as source:
-            facts = source.facts
+            facts = _facts_of(source)
             place = subject.place.filled(file=subject.files)
             looked.problems += clip_problems(subject.job, place, stated_range, facts)
+            if facts.clip is not None and facts.clip.variable_rate:
+                source.read(0)  # refuses the clip and names its first uneven frame
             _look_at_numbers(subject, source, facts, looked)
     except GlimsumError as error:
         looked.problems.append(error.problem(Rank.STOPS_SHOT, **known))
     return looked
+
+
+def _facts_of(source: Source) -> Facts:
+    """Return the facts of the first file that is whole, so that a dead one stops its frame only."""
+    try:
+        return source.facts
+    except SourceError:
+        for number in source.numbers or ():
+            with suppress(SourceError):
+                return source.inspect(number)
+        raise
 
 
 def _look_at_numbers(subject: _Subject, source: Source, facts: Facts, looked: Looked) -> None:
@@ -96,7 +112,12 @@ def _look_at_numbers(subject: _Subject, source: Source, facts: Facts, looked: Lo
     present = None if numbers is None else set(numbers)
     missing = {f: n for f, n in wanted.items() if present is not None and n not in present}
     needed = {frame: number for frame, number in wanted.items() if frame not in missing}
-    dead = _dead_files(subject, source, needed, looked)
+    if numbers is None:  # one still, held: looked at once
+        needed = dict.fromkeys(wanted, first)
+    used = needed.values() if subject.by_frame else numbers or needed.values()
+    errors = _inspect_all(source, set(used) - subject.skip, facts)
+    dead = {frame: number for frame, number in needed.items() if number in errors}
+    _name_dead(subject, errors, dead, looked)
     replaced: dict[int, int] = {}
     if subject.by_frame:
         lost = {**missing, **dead}
@@ -119,25 +140,25 @@ def _look_at_numbers(subject: _Subject, source: Source, facts: Facts, looked: Lo
     )
 
 
-def _dead_files(
-    subject: _Subject, source: Source, needed: dict[int, int], looked: Looked
-) -> dict[int, int]:
-    """Inspect every file that is needed; name those that are not whole or of another size."""
-    dead: dict[int, int] = {}
-    if source.facts.clip is not None:
-        return dead
-    seen: dict[int, SourceError | None] = {}
-    for frame, number in needed.items():
-        if number not in seen:
-            seen[number] = _inspect(source, number, source.facts)
-        error = seen[number]
-        if error is not None:
-            dead[frame] = number
-            stops = subject.by_frame and not subject.nearest
-            rank = Rank.STOPS_FRAME if stops else Rank.REMARK
-            known = subject.place.model_dump(exclude_none=True)
-            looked.problems.append(error.problem(rank, frame=frame, **known))
-    return dead
+def _inspect_all(source: Source, numbers: Iterable[int], like: Facts) -> dict[int, SourceError]:
+    """Inspect every file that is used; return what is wrong with those that can't be."""
+    if like.clip is not None:
+        return {}
+    found = {number: _inspect(source, number, like) for number in sorted(numbers)}
+    return {number: error for number, error in found.items() if error is not None}
+
+
+def _name_dead(
+    subject: _Subject, errors: dict[int, SourceError], dead: dict[int, int], looked: Looked
+) -> None:
+    """Name the files that are not whole or of another size, with the frame each stops."""
+    known = subject.place.model_dump(exclude_none=True)
+    if not subject.by_frame:
+        looked.problems += [error.problem(Rank.REMARK, **known) for error in errors.values()]
+        return
+    rank = Rank.REMARK if subject.nearest else Rank.STOPS_FRAME
+    for frame, number in dead.items():
+        looked.problems.append(errors[number].problem(rank, frame=frame, **known))
 
 
 def _inspect(source: Source, number: int, like: Facts) -> SourceError | None:

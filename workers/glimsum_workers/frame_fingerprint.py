@@ -3,6 +3,7 @@
 from typing import Any
 
 from glimsum_jobs.mattes import PictureMatte
+from glimsum_jobs.passes import Level
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
 from glimsum_workers.recorded import stops_of
@@ -70,6 +71,15 @@ def _matte(bench: ShotBench, name: str, frame: int) -> list[Any]:
     matte = bench.job.mattes[name]
     if isinstance(matte, PictureMatte):
         return [bench.material.matte_fingerprint(name, frame), matte.invert]
-    empty = matte.empty
-    backing = bench.averages.key(empty) if isinstance(empty, str) else empty.level
-    return [_pass(bench, matte.pass_name, frame), backing, matte.invert]
+    return [_pass(bench, matte.pass_name, frame), _backing(bench, matte.empty, frame), matte.invert]
+
+
+def _backing(bench: ShotBench, empty: str | Level, frame: int) -> list[Any]:
+    if isinstance(empty, Level):
+        return [empty.level]
+    each = bench.job.passes[empty]
+    return [
+        bench.averages.average_key(empty),
+        each.space,
+        None if each.ambient is None else bench.averages.ambient_key(each.ambient, frame),
+    ]

@@ -78,15 +78,16 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
     keep = Keep(keep_folder)
     solved = measure_here(job, checked, roots, keep)
     bench = ShotBench(job, checked, solved, roots, keep)
-    made = bench.combine(frame, lambda: None)
-    fingerprint = fingerprint_of(bench, frame)
+    with bench.material:
+        made = bench.combine(frame, lambda: None)
+        attributes = attributes_of(job, frame, bench.material, fingerprint_of(bench, frame))
     viewing = Viewing(job.space, job.viewing.display, job.viewing.view)
     return Still(
         rgb=made.picture.rgb,
         alpha=made.picture.alpha,
         display=viewing.apply(shrink(made.picture.rgb, job.viewing.width)),
         problems=(*checked.problems, *solved.problems),
-        attributes=attributes_of(job, frame, bench.material, fingerprint),
+        attributes=attributes,
     )
 
 
