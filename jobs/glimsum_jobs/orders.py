@@ -1,4 +1,5 @@
 """One version of one shot, as the workers are given it."""
+# pyright: reportReturnType=false  # the methods of a Protocol have no body
 
 from typing import Protocol
 

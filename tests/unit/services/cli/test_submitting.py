@@ -91,7 +91,9 @@ def test_waiting_follows_the_run_to_its_end_and_ends_with_0_when_it_is_whole(
     assert lines[0]["runs"][0]["run"] == RUN
     assert lines[-1]["state"] == "done"
     assert (lines[-1]["done"], lines[-1]["total"], lines[-1]["ended"]) == (12, 12, True)
-    assert "combining" in [line["state"] for line in lines[1:]]
+    way = ["checking", "measuring", "combining", "finishing", "done"]
+    places = [way.index(line["state"]) for line in lines[1:]]
+    assert places == sorted(places)
 
 
 def test_waiting_ends_with_1_when_a_frame_was_set_aside(service: Standing) -> None:
