@@ -26,8 +26,8 @@ from support.harbour_proofs import (
     lit_frame,
 )
 from support.harbour_score import Score, cut_blocks, score
-from support.small_shots import small_roots, small_shot
 from support.run_here import read_exr, run_here
+from support.small_shots import small_roots, small_shot
 from unit.workers.frames.clip_making import write_clip
 
 LAMPS = ["beauty", "practicals", "haze", "flash"]

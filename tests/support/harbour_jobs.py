@@ -8,7 +8,6 @@ from typing import Any
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_services.job_text.yaml_tree import read_yaml
-
 from support.harbour import PROJECT, HarbourShot
 
 PLATES, OUT = "harbour", "out"

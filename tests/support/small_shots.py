@@ -52,15 +52,15 @@ def exr_pass(name: str, **more: Any) -> dict[str, Any]:
 
 
 def write_exr_pass(
-    folder: Path, name: str, pictures: Mapping[int, NDArray[np.float32]]
+    folder: Path, name: str, pictures: Mapping[int, NDArray[np.floating]]
 ) -> list[Path]:
-    """Write pictures (h, w, 3 or 4), float32, by number, with the standard's own library."""
+    """Write pictures (h, w, 3 or 4) as 32-bit floats, by number, with the standard's own library."""
     (folder / name).mkdir(exist_ok=True)
     paths = []
     for number, picture in pictures.items():
         path = folder / name / f"{name}.{number:04d}.exr"
         planes = {
-            letter: np.ascontiguousarray(picture[..., index])
+            letter: np.ascontiguousarray(picture[..., index], np.float32)
             for index, letter in enumerate("RGBA"[: picture.shape[2]])
         }
         header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
