@@ -159,6 +159,19 @@ def _check_recipe(job: ShotJob, findings: Findings) -> None:
             expected="at least one lamp pass",
             remedy="Add a pass, or a recipe that names one.",
         )
+    elif job.recipe is None:
+        left_out = [
+            name for name in job.lamp_passes if name not in {s.pass_name for s in job.steps}
+        ]
+        findings.add(
+            (),
+            "the job has no recipe: its lamp passes are added at 0 stops",
+            seen=", ".join(step.pass_name for step in job.steps)
+            + (f"; left out: {', '.join(left_out)}" if left_out else ""),
+            expected="what you want added",
+            remedy="Write a recipe to choose passes, gains and tints.",
+            rank=Rank.REMARK,
+        )
     for index, step in enumerate(job.recipe or ()):
         if job.passes[step.pass_name].use == "dark":
             findings.add(

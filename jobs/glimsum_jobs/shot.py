@@ -39,6 +39,9 @@ Rate = Annotated[
 ]
 """Frames a second, as a whole number or a fraction over 1001."""
 
+NOT_FOR_LOOKING = frozenset({"reference", "matte", "silhouette"})
+"""Names of passes that are no light of the finished shot unless a recipe says so."""
+
 ShotName = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
 
 
@@ -77,12 +80,12 @@ class ShotJob(Strict):
     def steps(self) -> tuple[Step, ...]:
         """Return the recipe, or every lamp pass at 0 stops.
 
-        A pass named ``reference`` and the silhouettes of mattes are lit for finding things, not
-        for looking at: they are left out unless a recipe names them.
+        Passes named ``reference``, ``matte`` or ``silhouette`` and the silhouettes of mattes are
+        lit for finding things, not for looking at: they are left out unless a recipe names them.
         """
         if self.recipe is not None:
             return self.recipe
-        left_out = {"reference", *self.silhouettes}
+        left_out = {*NOT_FOR_LOOKING, *self.silhouettes}
         return tuple(Step(pass_name=name) for name in self.lamp_passes if name not in left_out)
 
     @property

@@ -33,8 +33,19 @@ def test_a_sound_job_is_read_with_its_defaults() -> None:
 def test_without_a_recipe_every_lamp_pass_counts_once() -> None:
     tree = small_job()
     del tree["recipe"]
-    job, _ = read_shot(tree)
+    job, remarks = read_shot(tree)
     assert [(s.pass_name, s.gain(1001)) for s in job.steps] == [("beauty", 1), ("practicals", 1)]
+    assert [remark.seen for remark in remarks] == ["beauty, practicals"]
+
+
+@pytest.mark.parametrize("name", ["matte", "silhouette", "reference"])
+def test_without_a_recipe_a_backing_is_never_added_as_light(name: str) -> None:
+    tree = small_job()
+    del tree["recipe"]
+    tree["passes"][name] = {**tree["passes"]["practicals"], "exposure": {"stops": 0}}
+    job, remarks = read_shot(tree)
+    assert name not in [step.pass_name for step in job.steps]
+    assert remarks[0].seen == f"beauty, practicals; left out: {name}"
 
 
 def test_a_job_survives_the_way_through_json() -> None:
