@@ -2,12 +2,9 @@
 
 The truth of each lamp is moved into the frame its pass was filmed in (the masters hold the passes
 as they are), weighed here by 2^stops (APEX: one stop is a factor of 2), by a matte drawn here,
-and by a tint computed here: black bodies from Planck's law over the CIE 1931 observer by
-colour-science, von Kries adaptation in Bradford's cone space (ICC.1:2022, annex E), primaries of
-ITU-R BT.709-6.
+and by a tint worked out apart from the project (its sources stand in `support.lamp_tint`).
 """
 
-import warnings
 from pathlib import Path
 from typing import Any
 
@@ -17,55 +14,34 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from support.harbour import HarbourShot, true_drift
-from support.harbour_chain import BRADFORD, D65_XY, REC709_XY, _to_xyz
 from support.harbour_jobs import harbour_job, harbour_roots, job_frame
 from support.harbour_motion import move_from_reference
 from support.harbour_proofs import SPLINE, find_shot, lit_frame
 from support.harbour_score import Score, blocks_lit_by, score
+from support.lamp_tint import tint_by_hand
 from support.run_here import read_exr, run_here
-
-with warnings.catch_warnings():
-    # colour-science says at import that it can't draw diagrams.
-    warnings.filterwarnings("ignore", message='.*"Matplotlib" related API features')
-    import colour
 
 LAMP_K, TINT_MIRED = 3200.0, -60.0
 BULBS_MEDIAN = 0.01
 STOPS = {"beauty": 0.0, "practicals": -1.3, "haze": 0.7, "flash": 0.0}
 
 
-def black_body_xyz(kelvin: float) -> NDArray[np.float64]:
-    """X, Y, Z of a black body with Y = 1, summed over 360 to 780 nm in 1 nm steps."""
-    shape = colour.SpectralShape(360, 780, 1)
-    matching = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape).values
-    xyz: NDArray[np.float64] = colour.sd_blackbody(kelvin, shape).values @ matching
-    return xyz / xyz[1]
-
-
-def tint_by_hand() -> NDArray[np.float64]:
-    """The lamp's white goes to the moved lamp's white, in linear Rec.709."""
-    moved_k = 1e6 / (1e6 / LAMP_K + TINT_MIRED)
-    cones = (BRADFORD @ black_body_xyz(moved_k)) / (BRADFORD @ black_body_xyz(LAMP_K))
-    adapt = np.linalg.inv(BRADFORD) @ np.diag(cones) @ BRADFORD
-    to_xyz = _to_xyz(REC709_XY, D65_XY)
-    matrix: NDArray[np.float64] = np.linalg.inv(to_xyz) @ adapt @ to_xyz
-    return matrix
-
-
 def soft_matte() -> NDArray[np.uint8]:
     """A ramp from 0 at the left to 255 at the right, darkened towards the bottom."""
     y, x = np.mgrid[0:540, 0:960]
-    return np.rint(255 * (x / 959) * (1 - 0.5 * y / 539)).astype(np.uint8)
+    weight: NDArray[np.float64] = (x / 959) * (1 - 0.5 * y / 539)
+    return np.rint(255 * weight).astype(np.uint8)
 
 
 def expected_lights(shot: HarbourShot, frame: int) -> dict[str, NDArray[np.float32]]:
     """2^s * tint * matte * lamp of each lamp, as its drifted camera sees it."""
-    weight = soft_matte().astype(np.float32)[..., np.newaxis] / 255
-    lights = {}
+    weight = (soft_matte() / 255).astype(np.float32)[..., np.newaxis]
+    tint = tint_by_hand(TINT_MIRED, LAMP_K).T
+    lights: dict[str, NDArray[np.float32]] = {}
     for name in shot.lamps(frame):
         light = move_from_reference(shot.alone(name), true_drift(shot, name, frame), SPLINE)
         if name == "practicals":
-            light = weight * (light @ tint_by_hand().T.astype(np.float32))
+            light = (weight * (light @ tint)).astype(np.float32)
         lights[name] = np.float32(2.0 ** STOPS[name]) * light
     return lights
 

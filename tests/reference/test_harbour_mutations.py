@@ -11,13 +11,16 @@ import pytest
 from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.spaces import matrix_between
-from glimsum_workers.engine.tint import tint_matrix
-from support.harbour import shipped_harbour
+from glimsum_workers import pass_light
+from glimsum_workers.engine.primaries import convert
+from glimsum_workers.engine.spaces import Matrix3
+from support.harbour import shipped_harbour, true_drift
 from support.harbour_jobs import harbour_job, job_frame
+from support.harbour_motion import move_to_reference
 from support.harbour_proofs import (
     BULB_RANGE_BOUND,
     GAIN_BOUND,
+    SPLINE,
     Judged,
     broken_by_sum,
     find_shot,
@@ -26,10 +29,12 @@ from support.harbour_proofs import (
     lit_frame,
 )
 from support.harbour_score import Score, cut_blocks, score
+from support.lamp_tint import tint_by_hand
 from support.run_here import read_exr, run_here
 from support.small_shots import small_roots, small_shot
 from unit.workers.frames.clip_making import write_clip
 
+TINT_MIRED = -140.0
 LAMPS = ["beauty", "practicals", "haze", "flash"]
 
 
@@ -85,22 +90,32 @@ def test_flicker_left_in_breaks_the_gain_of_the_practicals_in_the_locked_shot(
     assert "practicals" in wrong_gains(left_in.gains(0))
 
 
-def test_tint_before_the_matrix_is_another_light() -> None:
+def score_tinted(folder: Path, **step: float) -> Score:
+    """Score the beauty of the lit frame, combined alone, against its lamp in a colder colour."""
+    shot, frame = shipped_harbour(), lit_frame(shipped_harbour())
+    job = harbour_job(shot, recipe=[{"pass": "beauty", **step}])
+    bench = lay_out(job, shot, folder)
+    made = bench.combine(job_frame(job, frame), lambda: None).picture.rgb
+    ours = move_to_reference(made, true_drift(shot, "beauty", frame), SPLINE)
+    truth = shot.alone("beauty") @ tint_by_hand(TINT_MIRED, 3200.0).T
+    return score(ours, truth.astype(np.float32))
+
+
+def test_tint_before_the_matrix_breaks_the_block_median(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Beauty is coded in AP1; a tint made for Rec.709 must not meet it there."""
-    proof = judged("shipped")
-    tint = tint_matrix(-140.0, space="lin_rec709_scene").astype(np.float32)
-    to_camera = matrix_between("lin_rec709_scene", "ocio:acescct_ap1_scene").astype(np.float32)
-    lit = lit_frame(proof.shot)
+    tint = tint_by_hand(TINT_MIRED, 3200.0)
+    right = score_tinted(tmp_path, tint_mired=TINT_MIRED, lamp_kelvin=3200.0)
 
-    def before(name: str, rgb: NDArray[np.float32]) -> NDArray[np.float32]:
-        camera = (rgb @ to_camera.T) @ tint.T
-        return camera @ np.linalg.inv(to_camera).T
+    def tint_first(rgb: NDArray[np.float32], matrix: Matrix3) -> NDArray[np.float32]:
+        return convert((rgb @ tint.T).astype(np.float32), matrix)
 
-    light = proof.light("beauty", lit)
-    truth = (proof.shot.alone("beauty") @ tint.T).astype(np.float32)
+    monkeypatch.setattr(pass_light, "convert", tint_first)
+    wrong = score_tinted(tmp_path)
 
-    assert broken_by_sum(score(light @ tint.T, truth)) == []
-    assert "block_median" in broken_by_sum(score(before("beauty", light), truth))
+    assert broken_by_sum(right) == []
+    assert "block_median" in broken_by_sum(wrong)
 
 
 def coded(number: int, size: tuple[int, int], pixel_format: str) -> VideoFrame:

@@ -5,7 +5,7 @@ splines the project does not use, so that nothing but the light is judged.
 """
 
 import tempfile
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from functools import cache
 from pathlib import Path
 from typing import Self
@@ -74,19 +74,11 @@ class Judged:
         The solved shot.
     shot : HarbourShot
         Its truth.
-    change : callable, optional
-        A mutation of the light of a pass, given its name.
     """
 
-    def __init__(
-        self,
-        bench: ShotBench,
-        shot: HarbourShot,
-        change: Callable[[str, Light], Light] = lambda _, rgb: rgb,
-    ) -> None:
+    def __init__(self, bench: ShotBench, shot: HarbourShot) -> None:
         self.bench = bench
         self.shot = shot
-        self._change = change
         self._moved: dict[tuple[str, int], Light] = {}
 
     def sharing(self, right: Self, *, but: Collection[str]) -> Self:
@@ -99,9 +91,8 @@ class Judged:
         if (name, frame) not in self._moved:
             number = job_frame(self.bench.job, frame)
             made = self.bench.light.in_working_space(name, number, self.bench.solved)
-            rgb = self._change(name, made.picture.rgb)
             drift = true_drift(self.shot, name, frame)
-            self._moved[name, frame] = move_to_reference(rgb, drift, SPLINE)
+            self._moved[name, frame] = move_to_reference(made.picture.rgb, drift, SPLINE)
         return self._moved[name, frame]
 
     def sum(self, frame: int) -> Light:

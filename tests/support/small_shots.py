@@ -54,7 +54,7 @@ def exr_pass(name: str, **more: Any) -> dict[str, Any]:
 def write_exr_pass(
     folder: Path, name: str, pictures: Mapping[int, NDArray[np.floating]]
 ) -> list[Path]:
-    """Write pictures (h, w, 3 or 4) as 32-bit floats, by number, with the standard's own library."""
+    """Write pictures (h, w, 3 or 4) by number as 32-bit floats, with the standard's library."""
     (folder / name).mkdir(exist_ok=True)
     paths = []
     for number, picture in pictures.items():

@@ -105,7 +105,8 @@ def test_one_pass_twice_at_a_stop_less_is_the_pass_once(seeds: list[int], stops:
     rest = [{"pass": name} for name in list(pictures)[1:]]
 
     once = still_of(pictures, [{"pass": "lamp_0", "stops": stops}, *rest])
-    twice = still_of(pictures, [{"pass": "lamp_0", "stops": stops - 1}] * 2 + rest, unit="lamp_0")
+    half = {"pass": "lamp_0", "stops": stops - 1}
+    twice = still_of(pictures, [half, half, *rest])
 
     np.testing.assert_allclose(once.rgb, twice.rgb, rtol=1e-6, atol=1e-5)
 

@@ -30,6 +30,7 @@ def write_still(folder: Path, number: int, kind: str) -> Path:
         tifffile.imwrite(path, codes.astype(np.uint16) * 257, photometric="rgb")
     elif kind == "dpx":
         out = OpenImageIO.ImageOutput.create(str(path))
+        assert out is not None
         spec = OpenImageIO.ImageSpec(64, 36, 3, "uint16")
         spec.attribute("oiio:BitsPerSample", 10)
         out.open(str(path), spec)
