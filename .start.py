@@ -28,6 +28,7 @@ CHECKS = {
     "reference": ["pytest", "tests/reference"],
     "farm": ["pytest", "tests/farm"],
     "browser": ["pytest", "tests/browser"],
+    "wheel": [sys.executable, ".ci/wheel.py"],
 }
 
 
