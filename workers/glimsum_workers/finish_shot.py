@@ -70,8 +70,11 @@ def finish_shot(
             remarks += _set_aside(order, item, remarks)
         elif _is_whole(masters / combined.name, combined):
             whole[combined.frame] = combined
+            remarks += combined.remarks
         else:
             remarks.append(_damaged(order, combined))
+    # A frame that was tried again after its file was put right has no dead file any more.
+    remarks = [p for p in remarks if p.rank is not Rank.STOPS_FRAME or p.place.frame not in whole]
     movie = sheet = None
     viewing = roots.make_folder(version.child(VIEWING))
     name = f"{order.shot}_v{order.version:03d}"

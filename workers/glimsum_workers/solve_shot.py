@@ -44,7 +44,8 @@ def solve_shot(
     Returns
     -------
     Solved
-        Levels and averages, with a remark for every frame whose level could not be trusted.
+        Levels and averages, with remarks on frames whose level could not be trusted and on
+        averages that lack a file.
     """
     by_name = {each.pass_name: each for each in averaged}
     samples = _Samples(job, sampled, Averages(job, by_name, material, keep), keep)
@@ -54,6 +55,8 @@ def solve_shot(
         if job.passes[name].is_steady:
             levels[name] = _solve_level(job, name, samples)
             problems += _doubts(job, name, levels[name])
+    for each in averaged:
+        problems += _left_out(job, each, len(material.file_numbers(each.pass_name)))
     return Solved(
         averages=by_name,
         levels=levels,
@@ -63,6 +66,23 @@ def solve_shot(
             {name: each.model_dump(mode="json") for name, each in levels.items()},
         ),
     )
+
+
+def _left_out(job: ShotJob, average: Averaged, files: int) -> list[Problem]:
+    """Name an average that lacks files; damage inside a file shows only when it is read."""
+    if average.frames == files:
+        return []
+    name = average.pass_name
+    return [
+        Problem(
+            rank=Rank.REMARK,
+            what=f"the average of pass {name} lacks files that can't be read",
+            place=Place(shot=job.shot, pass_name=name, file=job.passes[name].files),
+            seen=f"{average.frames} files averaged",
+            expected=f"{files} files",
+            remedy="Copy the pass from the card again; the others make the average.",
+        )
+    ]
 
 
 class _Samples:

@@ -1,12 +1,13 @@
 """A combined frame written down: its master, its preview, its line in the manifest."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from glimsum_jobs.measurements import Combined
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.engine.viewing import Viewing
 from glimsum_workers.frame_fingerprint import fingerprint_of
@@ -105,6 +106,7 @@ def write_frame(
         fingerprint=fingerprint,
         preview=preview,
         figures={**made.figures, "clamped": float(written.clamped)},
+        remarks=tuple(_levels_not_measured(bench, frame)),
         seconds=round(time.monotonic() - begun, 3),
     )
     append_line(
@@ -113,6 +115,23 @@ def write_frame(
         combined.model_dump(mode="json"),
     )
     return combined
+
+
+def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:
+    """Name passes whose flicker is left in: their file could not be read when it was measured."""
+    job, levels = bench.job, bench.solved.levels
+    used = {step.pass_name for step in job.steps if not bench.is_out(step, frame)}
+    for name in sorted(used):
+        measured = name in levels and frame in levels[name].gains
+        if job.passes[name].is_steady and not measured:
+            yield Problem(
+                rank=Rank.REMARK,
+                what=f"the level of pass {name} was not measured on this frame",
+                place=Place(shot=job.shot, pass_name=name, frame=frame),
+                seen="no gain: its file could not be read at that time",
+                expected="a gain, solved together with the other frames",
+                remedy="If it flickers, submit the shot as a new version: that measures again.",
+            )
 
 
 def master_name(order: RunOrder, frame: int) -> str:

@@ -17,7 +17,7 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.frames.sheets import draw_card
 from glimsum_workers.perform import Performer
 from support.run_here import HereRun, open_run, read_exr, run_here, work_through
-from support.small_shots import exr_pass, grain, small_roots, small_shot, write_exr_pass
+from support.small_shots import exr_pass, flat, grain, small_roots, small_shot, write_exr_pass
 
 
 @pytest.fixture
@@ -163,6 +163,41 @@ def test_a_damaged_master_is_found_at_the_finish_and_named(plates: Path) -> None
     assert (found.place.frame, found.place.file) == (1002, "small_v001.1002.exr")
     assert found.expected == f"SHA-256 {run.combined[1002].file_digest}"
     assert run.finished.frames == 2
+
+
+def test_a_frame_tried_again_after_its_file_was_put_right_is_named_for_its_level_alone(
+    plates: Path,
+) -> None:
+    path = plates / "key" / "key.0002.exr"
+    whole = path.read_bytes()
+    cut_off(path)
+    run = run_here(job_of(), small_roots(plates))
+    path.write_bytes(whole)
+
+    assert run.ledger.retry(run.order.run, Stage.COMBINE) == 1
+    work_through(run)
+
+    assert sorted(run.combined) == [1001, 1002, 1003]
+    (left,) = run.finished.remarks
+    assert left.what == "the level of pass key was not measured on this frame"
+    assert (left.rank, left.place.frame) == (Rank.REMARK, 1002)
+    assert run.state is RunState.DONE_WITH_REMARKS
+
+
+def test_an_average_without_a_file_that_decoding_refuses_is_told(plates: Path) -> None:
+    # Even pictures are packed with a checksum; grain that packing can't shrink is stored bare.
+    path = write_exr_pass(plates, "leak", {n: flat([0.01] * 3) for n in (1, 2, 3)})[1]
+    flawed = bytearray(path.read_bytes())
+    flawed[-20] ^= 0xFF
+    path.write_bytes(flawed)
+
+    run = run_here(job_of(), small_roots(plates))
+
+    assert run.checked.problems == ()
+    (remark,) = run.finished.remarks
+    assert (remark.place.pass_name, remark.seen) == ("leak", "2 files averaged")
+    assert remark.expected == "3 files"
+    assert run.finished.frames == 3
 
 
 def test_a_refused_shot_makes_nothing(plates: Path) -> None:
