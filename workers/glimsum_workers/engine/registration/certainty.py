@@ -1,0 +1,97 @@
+"""How sure a motion is: what the tiles say, and what they can't know of."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glimsum_workers.engine.registration.models import Model, model_basis
+from glimsum_workers.engine.registration.refine import Refined, half_diagonal
+
+Numbers = NDArray[np.float64]
+
+_TILES_TOO_SURE = 1.5
+"""By how much errors exceed what the spread of the tiles predicts (measured)."""
+_SAMPLING_PX = 0.003
+"""What aliasing leaves, pixels of the level (measured)."""
+_RELIT_PX = 0.04
+"""How far light from elsewhere moves edges of everyday relief, full pixels (measured)."""
+_SHARE_OF_PHASES = 0.2
+_SHARE_OF_BANDS = 0.5
+_MOST_SECOND_PX = 1.0
+_UNKNOWN_TURN = 5e-4
+"""Rotation (radians) and scale that a shift may hide."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Standard errors per axis, full pixels: at the picture's centre and in its worst corner."""
+
+    sigma_px: float
+    corner_sigma_px: float
+
+
+def find_doubt(
+    refined: Refined,
+    model: Model,
+    size: tuple[int, int],
+    second: tuple[float, float] | None,
+    coarser: Numbers,
+    *,
+    same_light: bool,
+) -> Doubt:
+    """Widen what the tiles say of their own certainty by what they can't know of.
+
+    Parameters
+    ----------
+    refined : Refined
+    model : Model
+    size : tuple of int
+        (height, width), pixels.
+    second : tuple of float or None
+        The shift by whitened spectra, full pixels.
+    coarser : float64 array, (2,)
+        The shift found one level coarser, full pixels.
+    same_light : bool
+        True leaves out the doubt about the light.
+
+    Returns
+    -------
+    Doubt
+        Infinite where the tiles leave a parameter open.
+    """
+    reach = half_diagonal(size)
+    corners = np.array([[x, y] for x in (-1.0, 1.0) for y in (-1.0, 1.0)])
+    corners *= [size[1] / 2 / reach, size[0] / 2 / reach]
+    covariance = refined.step.covariance * refined.factor**2
+    if not np.isfinite(covariance).all():
+        return Doubt(np.inf, np.inf)
+    spread = [
+        _worst_axis(each @ covariance @ each.T)
+        for each in model_basis(model, np.concatenate([np.zeros((1, 2)), corners]))
+    ]
+    extra = _SAMPLING_PX * refined.factor
+    if not same_light:
+        extra = float(np.hypot(extra, _doubt_of_light(refined, second, coarser)))
+    centre, corner = _TILES_TOO_SURE * spread[0], _TILES_TOO_SURE * max(spread[1:])
+    if model == "shift":
+        corner = float(np.hypot(corner, _UNKNOWN_TURN * reach))
+    return Doubt(float(np.hypot(centre, extra)), float(np.hypot(corner, extra)))
+
+
+def _doubt_of_light(
+    refined: Refined, second: tuple[float, float] | None, coarser: Numbers
+) -> float:
+    found = refined.parameters[:2]
+    apart = _MOST_SECOND_PX if second is None else float(np.hypot(*(found - second)))
+    bands = float(np.hypot(*(found - coarser)))
+    squares = [
+        _RELIT_PX,
+        _SHARE_OF_PHASES * min(apart, _MOST_SECOND_PX),
+        _SHARE_OF_BANDS * min(bands, _MOST_SECOND_PX),
+    ]
+    return float(np.sqrt(np.sum(np.square(squares))))
+
+
+def _worst_axis(covariance: Numbers) -> float:
+    return float(np.sqrt(max(np.linalg.eigvalsh(covariance)[-1], 0.0)))

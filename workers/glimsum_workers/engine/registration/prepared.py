@@ -1,0 +1,134 @@
+"""A picture made ready to be registered: small arrays that can be kept and sent on."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glimsum_jobs.errors import LightError
+from glimsum_workers.engine.codes import Image, Plane
+from glimsum_workers.engine.metrics import as_plane
+from glimsum_workers.engine.registration.bands import (
+    Mask,
+    halve,
+    halve_mask,
+    pass_band,
+    widen,
+)
+from glimsum_workers.engine.registration.noise import Noise, estimate_noise, stabilise
+
+MOST_PIXELS = 3_200_000
+"""Above this the picture is halved first: at 4K half the size loses under 0.01 px."""
+_CLIP_REACH = 3
+_LEAST_SIDE = 32
+_MOST_LEVELS = 3
+_SMALLEST = (37, 37)
+
+
+@dataclass(frozen=True)
+class Level:
+    """One size of a picture, band-passed.
+
+    Attributes
+    ----------
+    band : float16 array, (height, width)
+        Detail in units of the noise of a pixel; 0 where it is not valid.
+    valid : bool array, (height, width), or None
+        Not clipped nor near it; None means everywhere.
+    factor : int
+        Pixels of the full size to one pixel of this level.
+    """
+
+    band: NDArray[np.float16]
+    valid: Mask | None
+    factor: int
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A picture ready for `register`.
+
+    Attributes
+    ----------
+    size : tuple of int
+        (height, width) of the full picture, pixels.
+    levels : tuple of Level
+        Finest first; each is half the size of the one before.
+    noise : Noise
+        What the light was rescaled with.
+    """
+
+    size: tuple[int, int]
+    levels: tuple[Level, ...]
+    noise: Noise
+
+
+def prepare(
+    light: Image | Plane, *, clipped: Mask | None = None, noise: Noise | None = None
+) -> Prepared:
+    """Make a picture ready to be registered.
+
+    Parameters
+    ----------
+    light : Image or Plane
+        (height, width, 3) or (height, width), scene-linear, any scale, finite, at least 37 pixels
+        each way; of three channels the mean is taken.
+    clipped : bool array, (height, width), optional
+        True where a channel was clipped in the source; such pixels and those within 3 of them are
+        left out, since the edge of a clipped patch moves with the light.
+    noise : Noise, optional
+        Of the plane; estimated from the picture where not given.
+
+    Returns
+    -------
+    Prepared
+        About 5 bytes a pixel up to 3.2 million pixels; above, the picture is halved first.
+
+    Raises
+    ------
+    LightError
+        If the picture is smaller than 37 x 37 pixels, or holds values that are not finite.
+    """
+    plane = as_plane(light) if light.ndim == 3 else np.asarray(light, dtype=np.float32)
+    _check(plane)
+    valid = None if clipped is None or not clipped.any() else ~widen(clipped, _CLIP_REACH)
+    noise = estimate_noise(plane, valid) if noise is None else noise
+    steady, factor = stabilise(plane, noise), 1
+    while steady.size > MOST_PIXELS:
+        steady, valid, factor = (
+            halve(steady),
+            valid if valid is None else halve_mask(valid),
+            2 * factor,
+        )
+    levels = []
+    for _ in range(_MOST_LEVELS):
+        levels.append(Level(_keep(pass_band(steady, valid)), valid, factor))
+        if min(steady.shape) < 2 * _LEAST_SIDE:
+            break
+        steady, valid, factor = (
+            halve(steady),
+            valid if valid is None else halve_mask(valid),
+            2 * factor,
+        )
+    return Prepared((plane.shape[0], plane.shape[1]), tuple(levels), noise)
+
+
+def _keep(band: Plane) -> NDArray[np.float16]:
+    return np.clip(band, -60000, 60000).astype(np.float16)
+
+
+def _check(plane: Plane) -> None:
+    if plane.shape[0] < _SMALLEST[0] or plane.shape[1] < _SMALLEST[1]:
+        raise LightError(
+            "The picture is too small to be registered",
+            seen=f"{plane.shape[1]} x {plane.shape[0]} pixels",
+            expected=f"at least {_SMALLEST[1]} x {_SMALLEST[0]}",
+            remedy="Set the drift of this pass by hand or leave its alignment off.",
+        )
+    if not np.isfinite(plane.sum(dtype=np.float64)):
+        raise LightError(
+            "The picture holds values that are not finite",
+            seen=f"{int(np.count_nonzero(~np.isfinite(plane)))} of {plane.size} pixels",
+            expected="finite light",
+            remedy="Replace them where the picture is decoded, and count them.",
+        )

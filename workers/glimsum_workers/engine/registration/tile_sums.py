@@ -1,0 +1,216 @@
+"""Sums over tiles of two band-passed pictures, from which any small shift can be judged."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from glimsum_workers.engine.codes import Plane
+from glimsum_workers.engine.registration.bands import Mask
+from glimsum_workers.engine.registration.prepared import Level
+from glimsum_workers.engine.registration.taps import REACH, SLOPE
+
+TILE = 16
+_MARGIN = 5
+"""Pixels at the edge of a picture that the repeated edge has bent."""
+_SIDE = 2 * REACH + 1
+
+
+@dataclass(frozen=True)
+class TileSums:
+    """Sums over the tiles of a pair, each tile with its own whole-pixel displacement.
+
+    I is the reference, J the moving picture, g the slope of I; sums run over the valid pixels of
+    a tile. All displacements are in pixels of the level.
+
+    Attributes
+    ----------
+    centres : float64 array, (n, 2)
+        x, y of the tiles' centres from the centre of the picture.
+    offsets : float64 array, (n, 2)
+        Whole dx, dy about which `cross` stands.
+    cross : float64 array, (n, 7, 7)
+        Sum of I(x) J(x + offset + k), k = -3 .. 3 in y, then x.
+    energy : float64 array, (n, 3, 3)
+        Sum of J(x + offset + k)**2, k = -1 .. 1.
+    own : float64 array, (n, 6)
+        Sums of I I, I gx, I gy, gx gx, gx gy, gy gy.
+    count : float64 array, (n,)
+        Valid pixels.
+    """
+
+    centres: NDArray[np.float64]
+    offsets: NDArray[np.float64]
+    cross: NDArray[np.float64]
+    energy: NDArray[np.float64]
+    own: NDArray[np.float64]
+    count: NDArray[np.float64]
+
+
+def lay_tiles(size: tuple[int, int]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the first row of each row of tiles, and the first column of each column."""
+    firsts = []
+    for length in size:
+        room = length - 2 * _MARGIN
+        count = max(room // TILE, 1)
+        start = (length - count * TILE) // 2
+        firsts.append(start + TILE * np.arange(count, dtype=np.intp))
+    return firsts[0], firsts[1]
+
+
+def tile_centres(size: tuple[int, int]) -> NDArray[np.float64]:
+    """Return x, y of the tiles' centres from the picture's centre: (rows, columns, 2)."""
+    tops, lefts = lay_tiles(size)
+    y, x = np.meshgrid(tops + TILE / 2 - size[0] / 2, lefts + TILE / 2 - size[1] / 2, indexing="ij")
+    return np.stack([x, y], axis=-1).astype(np.float64)
+
+
+def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) -> TileSums:
+    """Sum over the tiles of a pair.
+
+    Parameters
+    ----------
+    reference, moving : Level
+        Same size.
+    expected : float64 array, (rows, columns, 2)
+        Displacement dx, dy expected of each tile of `tile_centres`, pixels of the level; the sums
+        hold for displacements within a pixel of its nearest whole one.
+
+    Returns
+    -------
+    TileSums
+        Only tiles that lie inside both pictures and have half of their pixels valid.
+    """
+    size = (reference.band.shape[0], reference.band.shape[1])
+    still, other = reference.band.astype(np.float32), moving.band.astype(np.float32)
+    slopes = _slope(still, 1), _slope(still, 0)
+    squares = other * other
+    offsets = np.rint(expected).astype(np.intp)
+    tops, lefts = lay_tiles(size)
+    inside = _inside(size, tops[:, None], lefts[None, :], offsets)
+    centres = tile_centres(size)
+    parts = []
+    for row, first, last in _runs(offsets, inside):
+        x, y = (int(v) for v in offsets[row, first])
+        here = slice(tops[row], tops[row] + TILE), slice(lefts[first], lefts[last - 1] + TILE)
+        there = _moved(here, y, x, REACH)
+        valid = _valid(reference.valid, moving.valid, here, _moved(here, y, x, 0))
+        flat = np.zeros((_SIDE * _SIDE + 9 + 7, here[1].stop - here[1].start), dtype=np.float32)
+        ours = still[here], slopes[0][here], slopes[1][here]
+        theirs = other[there], squares[_moved(here, y, x, 1)]
+        _sum_columns(ours, theirs, valid, flat)
+        sums = flat.reshape(len(flat), -1, TILE).sum(axis=2, dtype=np.float64).T
+        parts.append((centres[row, first:last], offsets[row, first:last], sums))
+    if not parts:
+        none = np.zeros((0, 2))
+        return TileSums(none, none, np.zeros((0, _SIDE, _SIDE)), np.zeros((0, 3, 3)),
+                        np.zeros((0, 6)), np.zeros(0))  # fmt: skip
+    places, whole, sums = (np.concatenate(each) for each in zip(*parts, strict=True))
+    kept = sums[:, -1] >= 0.5 * TILE * TILE
+    sums, cells = sums[kept], _SIDE * _SIDE
+    return TileSums(
+        places[kept],
+        whole[kept].astype(np.float64),
+        sums[:, :cells].reshape(-1, _SIDE, _SIDE),
+        sums[:, cells : cells + 9].reshape(-1, 3, 3),
+        sums[:, cells + 9 : -1],
+        sums[:, -1],
+    )
+
+
+def _sum_columns(
+    ours: tuple[Plane, Plane, Plane], theirs: tuple[Plane, Plane], valid: Mask | None, flat: Plane
+) -> None:
+    """Fill the rows of `flat` with sums over the rows of a run of tiles."""
+    (still, right, down), (other, squares) = ours, theirs
+    width = still.shape[1]
+    windows = sliding_window_view(other, width, axis=1)
+    energy = sliding_window_view(squares, width, axis=1)
+    if valid is None:
+        for k in range(3):
+            np.sum(energy[k : k + TILE], axis=0, out=flat[_SIDE * _SIDE + 3 * k :][:3])
+        flat[-1] = TILE
+    else:
+        weight = valid.astype(np.float32)
+        still = still * weight
+        right, down = right * weight, down * weight
+        for k in range(3):
+            out = flat[_SIDE * _SIDE + 3 * k :][:3]
+            np.einsum("yx,yjx->jx", weight, energy[k : k + TILE], out=out)
+        flat[-1] = weight.sum(axis=0)
+    for k in range(_SIDE):
+        out = flat[_SIDE * k : _SIDE * (k + 1)]
+        np.einsum("yx,yjx->jx", still, windows[k : k + TILE], out=out)
+    pairs = [
+        (still, still),
+        (still, right),
+        (still, down),
+        (right, right),
+        (right, down),
+        (down, down),
+    ]
+    for k, (one, two) in enumerate(pairs):
+        np.einsum("yx,yx->x", one, two, out=flat[_SIDE * _SIDE + 9 + k])
+
+
+def _slope(plane: Plane, axis: int) -> Plane:
+    """Return the derivative along an axis; 0 within `REACH` of the edge, where no tile lies."""
+    result = np.zeros_like(plane)
+    length = plane.shape[axis]
+
+    def cut(first: int) -> tuple[slice, ...]:
+        along = slice(first, first + length - 2 * REACH)
+        return (along, slice(None)) if axis == 0 else (slice(None), along)
+
+    inner = result[cut(REACH)]
+    for k in range(1, REACH + 1):
+        inner += SLOPE[k - 1] * (plane[cut(REACH + k)] - plane[cut(REACH - k)])
+    return result
+
+
+def _inside(
+    size: tuple[int, int],
+    tops: NDArray[np.intp],
+    lefts: NDArray[np.intp],
+    offsets: NDArray[np.intp],
+) -> Mask:
+    """Return which tiles have all they read inside the moving picture, its margin left out."""
+    top, left = tops + offsets[..., 1] - REACH, lefts + offsets[..., 0] - REACH
+    bottom, right = top + TILE + 2 * REACH, left + TILE + 2 * REACH
+    edge = _MARGIN - REACH
+    inside = (top >= edge) & (left >= edge) & (bottom <= size[0] - edge) & (right <= size[1] - edge)
+    return np.asarray(inside, dtype=np.bool_)
+
+
+def _runs(offsets: NDArray[np.intp], inside: Mask) -> Iterator[tuple[int, int, int]]:
+    """Give (row, first column, last column + 1) of neighbours with the same offset."""
+    for row, (whole, kept) in enumerate(zip(offsets, inside, strict=True)):
+        changes = np.flatnonzero(
+            (np.diff(whole, axis=0) != 0).any(axis=1) | (kept[1:] != kept[:-1])
+        )
+        edges = [0, *(int(each) + 1 for each in changes), len(kept)]
+        for first, last in pairwise(edges):
+            if kept[first]:
+                yield row, first, last
+
+
+def _moved(here: tuple[slice, slice], y: int, x: int, reach: int) -> tuple[slice, slice]:
+    rows, columns = here
+    return (
+        slice(rows.start + y - reach, rows.stop + y + reach),
+        slice(columns.start + x - reach, columns.stop + x + reach),
+    )
+
+
+def _valid(
+    reference: Mask | None,
+    moving: Mask | None,
+    here: tuple[slice, slice],
+    there: tuple[slice, slice],
+) -> Mask | None:
+    if reference is None:
+        return None if moving is None else moving[there]
+    return reference[here] if moving is None else reference[here] & moving[there]
