@@ -96,7 +96,7 @@ class Cause(StrEnum):
     ERROR = "error"  # the work raised one
     PROCESS_LOST = "process lost"  # it died, or its lease ran out, with this item begun
     BAD_SOURCE = "bad source"
-    """A source of this item can't be read: trying again can't help, it is set aside at once."""
+    """What the item is made of can't be used: trying again can't help, it is set aside at once."""
 
 
 MAX_TRIES = {Cause.ERROR: 3, Cause.PROCESS_LOST: 3, Cause.BAD_SOURCE: 1}

@@ -14,7 +14,14 @@ from typing import Any, Generic, Protocol, TypeVar
 
 from celery import Celery
 
-from glimsum_jobs.errors import GlimsumError, LeaseLost, SourceError, StoreError
+from glimsum_jobs.errors import (
+    GlimsumError,
+    LeaseLost,
+    LightError,
+    PathError,
+    SourceError,
+    StoreError,
+)
 from glimsum_jobs.ledger import Cause, Claim, Control, Failure, Finish, Ledger, Result, Stage
 from glimsum_jobs.tickets import WORK_ON_SHOT, queue_of
 from glimsum_workers.lease import LeaseKeeper
@@ -124,7 +131,8 @@ class Workplace(Generic[Order]):
 
 def describe_failure(error: Exception, worker: str) -> Failure:
     """Return what is kept of `error`: cause, kind, message, end of the traceback, file, memory."""
-    cause = Cause.BAD_SOURCE if isinstance(error, SourceError) else Cause.ERROR
+    hopeless = isinstance(error, SourceError | LightError | PathError)
+    cause = Cause.BAD_SOURCE if hopeless else Cause.ERROR
     file = error.place.file if isinstance(error, GlimsumError) else None
     unit = 1 if sys.platform == "darwin" else 1024  # getrusage(2): bytes there, KiB on Linux
     return Failure(

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from celery import Celery
 
-from glimsum_jobs.errors import LeaseLost, SourceError, StoreError
+from glimsum_jobs.errors import LeaseLost, LightError, PathError, SourceError, StoreError
 from glimsum_jobs.ledger import Cause, Claim, Control, Counts, Finish, ItemState, Result, Stage
 from glimsum_jobs.problems import Place
 from glimsum_jobs.tickets import HEAVY, WORK_ON_SHOT
@@ -102,6 +102,18 @@ def test_a_failure_names_file_and_memory_and_keeps_the_end_of_its_traceback() ->
     assert "the end (file haze.0104.jpg)" in failure.traceback
     assert failure.peak_memory_bytes is not None
     assert 10_000_000 < failure.peak_memory_bytes < 100_000_000_000
+
+
+@pytest.mark.parametrize("error", [LightError("no light"), PathError("outside")])
+def test_what_can_not_change_is_set_aside_at_once(ledger: MemoryLedger, error: Exception) -> None:
+    to_combine(ledger, 1)
+
+    def fail(order: str, claim: Claim, still_mine: object) -> Result:
+        raise error
+
+    place(ledger, fail).work_on_shot(RUN, STAGES)
+
+    assert counts(ledger) == Counts(set_aside=1)
 
 
 def test_a_lost_lease_leaves_no_trace_of_a_try(ledger: MemoryLedger) -> None:
