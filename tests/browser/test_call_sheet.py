@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
 
 from support.api_server import Running, running_service
 from support.api_work import SHOT
@@ -186,6 +186,57 @@ def test_a_narrow_screen_needs_no_sideways_scrolling(running: Running, page: Pag
     expect(page.locator("article")).to_have_count(1)
     keep_picture(page, "narrow")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_while_the_list_loads_the_page_says_so_and_nothing_else(
+    browser: Browser, running: Running
+) -> None:
+    held: list[Route] = []
+    opened = browser.new_page()
+    opened.route("**/shots?limit=50", lambda route: held.append(route))
+    opened.goto(running.url, wait_until="load")
+    expect(opened.locator("#done")).to_contain_text("The list is loading.")
+    expect(opened.locator("#done .none")).to_be_hidden()
+    keep_picture(opened, "loading")
+    for each in held:
+        each.continue_()
+    expect(opened.locator("#done .none")).to_have_text("Nothing is done yet.")
+    expect(opened.locator("#done .none")).to_be_visible()
+    expect(opened.locator("#done .asking")).to_be_hidden()
+    opened.close()
+
+
+def test_earlier_versions_are_reached_from_the_line_of_their_shot(
+    running: Running, page: Page
+) -> None:
+    running.http.post("/shots", json=SHOT)
+    running.work.check(RUN)
+    running.work.solve(RUN)
+    running.work.lose(RUN, "haze.0101.png is cut off")
+    changed = SHOT | {"rate": 25}
+    assert running.http.post("/shots", json=changed).json()["shots"][0]["version"] == 2
+    shot = page.locator("article")
+    expect(shot.locator("h3")).to_have_text("mole_040 v002 earlier: v001")
+
+    link = page.get_by_role("link", name="Earlier version v001 of mole_040")
+    link.click()
+    older = shot.locator(".older")
+    expect(older.locator("h4")).to_have_text("mole_040 v001")
+    expect(older.locator(".state")).to_have_text("combining, 0 of 12 frames, 1 set aside")
+    expect(older.locator(".aside li")).to_contain_text("haze.0101.png is cut off")
+    expect(older.get_by_role("link", name="The job of mole_040 v001")).to_be_visible()
+    expect(link).to_have_attribute("aria-expanded", "true")
+    keep_picture(page, "earlier")
+    link.click()
+    expect(older).to_be_hidden()
+    expect(shot).to_have_count(1)
+
+
+def test_the_caution_promises_no_check_that_is_not_made(running: Running, page: Page) -> None:
+    expect(page.locator("footer")).to_contain_text(
+        "can trigger seizures in people with photosensitive epilepsy"
+    )
+    expect(page.locator("footer")).to_contain_text("This release does not check for flashes.")
 
 
 def luminance(colour: str) -> float:

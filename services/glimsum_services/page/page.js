@@ -59,6 +59,7 @@ async function load(from) {
   page.shots.forEach((view) => show(view, true));
   after = page.after;
   more.hidden = after === null;
+  document.querySelector("main").classList.remove("loading");
 }
 
 async function askMachines() {
@@ -88,7 +89,10 @@ function follow() {
 
 document.getElementById("day").textContent = new Date().toLocaleDateString(undefined, { weekday: "long", year: "numeric", month: "long", day: "numeric" });
 more.addEventListener("click", () => load(after).catch((error) => say(error.message, true)));
-load(null).catch((error) => say(error.message, true));
+load(null).catch((error) => {
+  document.querySelectorAll(".asking").forEach((each) => (each.textContent = "The list could not be loaded; it will be when the service answers."));
+  say(error.message, true);
+});
 follow();
 askMachines();
 setInterval(askMachines, MACHINES_MS);

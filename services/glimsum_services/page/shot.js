@@ -88,13 +88,74 @@ function problemLines(view) {
   return lines;
 }
 
-export class Shot {
+// Earlier versions of a shot: each link opens and closes that version below the shot.
+class Earlier {
   constructor() {
-    this.element = make("article");
-    this.title = make("h3");
+    this.links = make("span", "earlier");
+    this.links.hidden = true;
+    this.room = make("div", "older");
+    this.room.hidden = true;
+    this.open = null;
+    this.key = "";
+  }
+
+  show(view) {
+    const versions = view.versions.filter((version) => version < view.version);
+    const key = view.shot + " " + versions.join(" ");
+    if (this.key === key) return;
+    this.key = key;
+    this.links.hidden = versions.length === 0;
+    this.links.replaceChildren(versions.length ? "earlier: " : "");
+    versions.forEach((version, index) => {
+      if (index) this.links.append(", ");
+      this.links.append(this.link(view.shot, version));
+    });
+  }
+
+  link(shot, version) {
+    const link = make("a");
+    link.href = "/shots/" + encodeURIComponent(shot) + "/versions/" + version;
+    link.textContent = versionName(version);
+    link.setAttribute("aria-label", "Earlier version " + versionName(version) + " of " + shot);
+    link.setAttribute("aria-expanded", String(this.open === version));
+    link.addEventListener("click", (event) => {
+      event.preventDefault();
+      this.turn(version, link);
+    });
+    return link;
+  }
+
+  async turn(version, link) {
+    const closing = this.open === version;
+    this.open = closing ? null : version;
+    this.links.querySelectorAll("a").forEach((each) => each.setAttribute("aria-expanded", String(!closing && each === link)));
+    this.room.hidden = closing;
+    this.room.replaceChildren();
+    if (closing) return;
+    try {
+      const answer = await fetch(link.href, { headers: { Accept: "application/json" } });
+      const body = await answer.json();
+      if (!answer.ok) throw new Error(body.detail || String(answer.status));
+      if (this.open !== version) return;
+      const shot = new Shot(true);
+      this.room.replaceChildren(shot.element);
+      shot.show(body);
+    } catch (error) {
+      if (this.open === version) this.room.textContent = versionName(version) + " can't be shown: " + error.message;
+    }
+  }
+}
+
+export class Shot {
+  // An older version stands inside the article of its shot.
+  constructor(older = false) {
+    this.element = make(older ? "div" : "article");
+    this.title = make(older ? "h4" : "h3");
     this.name = make("span");
     this.version = make("span", "version");
     this.title.append(this.name, " ", this.version);
+    this.earlier = older ? null : new Earlier();
+    if (this.earlier) this.title.append(" ", this.earlier.links);
     this.state = make("p", "state");
     this.ruler = document.createElementNS("http://www.w3.org/2000/svg", "svg");
     this.ruler.setAttribute("class", "ruler");
@@ -115,6 +176,7 @@ export class Shot {
     this.frames.textContent = "Frame list";
     this.paths.append("Masters, movie and contact sheet: ", this.folder, ". ", this.movieWords, this.job, ". ", this.frames, ".");
     this.element.append(this.title, this.state, this.ruler, this.aside, this.problems, this.preview, this.paths);
+    if (this.earlier) this.element.append(this.earlier.room);
     new ResizeObserver(() => this.draw()).observe(this.element);
   }
 
@@ -123,6 +185,7 @@ export class Shot {
     this.element.dataset.shot = view.shot;
     setText(this.name, view.shot);
     setText(this.version, versionName(view.version));
+    if (this.earlier) this.earlier.show(view);
     setText(this.state, standing(view));
     fillList(this.aside, asideLines(view));
     fillList(this.problems, problemLines(view));
