@@ -1,5 +1,6 @@
 """One version of one shot, as the workers are given it."""
-# pyright: reportReturnType=false  # the methods of a Protocol have no body
+# The methods of a Protocol have no body.
+# pyright: reportReturnType=false
 
 from typing import Protocol
 
