@@ -11,16 +11,18 @@ from glimsum_jobs.errors import GlimsumError, SourceError
 from glimsum_jobs.paths import RootPath
 from glimsum_jobs.problems import Place
 from glimsum_workers.draft.guesses import guess_use
-from glimsum_workers.draft.looks import Look, look_at, measure_light, spread_over
+from glimsum_workers.draft.job_lines import Question
+from glimsum_workers.draft.look_over import look_over, measure
+from glimsum_workers.draft.looks import Look, measure_light
 from glimsum_workers.draft.naming import name_pieces, pass_name
 from glimsum_workers.draft.numbering import escape
+from glimsum_workers.draft.pass_lines import DraftPass
 from glimsum_workers.draft.pieces import Piece, group_folders, split_card
 from glimsum_workers.draft.records import CameraSetting, ClipTags, Record
-from glimsum_workers.draft.starter import DraftPass, Question, write_starter
+from glimsum_workers.draft.starter import write_starter
 from glimsum_workers.frames.facts import Facts, read_facts
 from glimsum_workers.frames.limits import endings_known, kind_by_name
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.frames.sources import open_source
 
 MOST_FILES = 100_000
 _ROOT = "drafted"
@@ -91,12 +93,16 @@ def draft_shot(folder: Path, *, shot: str = "", before_path: str = "") -> Draft:
     passes: list[DraftPass] = []
     sheets: list[PieceLooks] = []
     for place, piece in enumerate(pieces, start=1):
-        looks, trouble = _look_over(roots, piece)
+        path = RootPath(_ROOT, piece.files)
+        looks, trouble = look_over(roots, path, piece)
         notes += trouble
         guess = guess_use(piece.name, measure_light(looks))
         name = pass_name(piece.name or f"pass_{place}", [each.name for each in passes])
         placed = replace(piece, files=escape(before_path) + piece.files)
-        passes.append(DraftPass(name, placed, guess.use, guess.question))
+        found = measure(roots, path, piece, guess.use)
+        passes.append(
+            DraftPass(name, placed, guess.use, guess.question, found.flicker, found.backing)
+        )
         sheets.append(PieceLooks(name, tuple(looks)))
     text, questions = write_starter(shot or folder.resolve().name, passes, notes)
     return Draft(text, tuple(questions), tuple(sheets))
@@ -177,18 +183,3 @@ def _cut(records: Sequence[Record]) -> list[Piece]:
     if len(sequences) != 1:
         return group_folders(records)
     return split_card(records)
-
-
-def _look_over(roots: Roots, piece: Piece) -> tuple[list[Look], list[str]]:
-    numbers = piece.numbers or (range(piece.pictures) if piece.clip else (0,))
-    full_range = piece.clip is not None and piece.clip.range == "full"
-    looks: list[Look] = []
-    troubles: list[str] = []
-    with open_source(roots, RootPath(_ROOT, piece.files)) as source:
-        for number in spread_over(numbers):
-            label = "" if piece.is_held else str(number)
-            try:
-                looks.append(look_at(source.read(number), label, full_range=full_range))
-            except SourceError as error:
-                troubles.append(f"{source.file_name(number)} can't be read: {error.what}")
-    return looks, troubles[:_MOST_NAMED]

@@ -30,6 +30,7 @@ _LAMP_NAMES = frozenset(
     {"practicals", "practical", "lamps", "bulbs", "windows", "flash", "lightning", "haze",
      "mist", "smoke", "fill", "rim", "moon", "sun", "fire", "signs"}
 )  # fmt: skip
+_SILHOUETTE = "is it a silhouette before a lit backing, not a light? a light goes into the recipe"
 _DARK_OR_AMBIENT = "is this all lamps off (use: ambient), or the lens capped (use: dark)?"
 
 
@@ -86,7 +87,7 @@ def _guess_by_name(name: str) -> UseGuess | None:
     words = set(re.findall(r"[a-z]+", name.lower()))
     for use, names in _NAMES:
         if words & names:
-            return UseGuess(use)
+            return UseGuess(use, _SILHOUETTE if use == "matte" else "")
     if words & {"black", "blacks"}:
         return UseGuess("ambient", _DARK_OR_AMBIENT)
     if words & _LAMP_NAMES:
@@ -98,7 +99,7 @@ def _guess_by_light(light: Light | None) -> UseGuess:
     if light is not None and light.span < UNLIT_SPAN:
         return UseGuess("ambient", f"it looks unlit: {_DARK_OR_AMBIENT}")
     if light is not None and light.span > MATTE_SPAN and light.two_tone > TWO_TONE_SHARE:
-        return UseGuess("matte", "it looks like a silhouette: is it? else put it in the recipe")
+        return UseGuess("matte", f"by its look: {_SILHOUETTE}")
     return UseGuess("lamp", "which lamp is this? a clearer name helps every report")
 
 

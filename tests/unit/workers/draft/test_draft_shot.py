@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from OpenImageIO import ImageOutput, ImageSpec
+from PIL import Image as Pillow
+from scipy.ndimage import maximum_filter
 
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.reading import read_shot
@@ -84,6 +86,47 @@ def test_every_pass_has_pictures_to_look_at(harbour_draft: Draft) -> None:
     assert len(looks["reference"]) == 10
     assert {(135, 240, 3)} == {x.picture.shape for found in looks.values() for x in found}
     assert looks["flash"][7].picture.mean() > 3 * looks["flash"][0].picture.mean()
+
+
+def test_the_level_of_the_harbours_backing_is_measured(harbour_draft: Draft) -> None:
+    """Against pictures opened by Pillow and the curve of IEC 61966-2-1, beside the set's coverage.
+
+    Only boxes that are backing in every picture's neighbourhood count: coverage 0 within 12
+    pixels, more than the pass drifts.
+    """
+    shot = shipped_harbour()
+    clear = maximum_filter(shot.set_coverage(), 25) == 0
+    codes = np.asarray(Pillow.open(shot.file("matte", 5)), np.float64)[clear] / 255
+    light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+    truth = np.percentile(light, 99, axis=0)
+
+    told = re.search(r"empty: \{level: \[(.*)\]\}", harbour_draft.job_text)
+
+    assert told is not None
+    assert [float(value) for value in told[1].split(",")] == pytest.approx(truth, rel=0.02)
+
+
+def test_the_harbours_flicker_is_seen_where_it_is_and_only_there(harbour_draft: Draft) -> None:
+    """True gains of the frames stand in the harbour's truth."""
+    facts = shipped_harbour().pass_facts("practicals")
+    gains = np.array([each["flicker_gain"] for each in facts["frames"]])[1:10]
+    truth = 100 * np.median(np.abs(gains[1:-1] / ((gains[:-2] + gains[2:]) / 2) - 1))
+
+    told = re.findall(r"level jumps by (.*) % from picture to picture", harbour_draft.job_text)
+
+    # The leak and the dark the pictures still hold take something off.
+    assert [float(each) for each in told] == [pytest.approx(truth, rel=0.3)]
+    steady = re.findall(r"^    level: steady$", harbour_draft.job_text, re.MULTILINE)
+    assert len(steady) == 1
+
+
+def test_a_sheet_that_leaves_pictures_out_says_so(tmp_path: Path) -> None:
+    for number in range(1, 14):
+        write_still(tmp_path / "beauty" / f"b.{number:04d}.jpg", 0.5, 8, BEGUN)
+
+    looks = draft_shot(tmp_path).sheets[0].looks
+
+    assert [look.label for look in looks][:2] == ["1 (12 of 13 pictures)", "2"]
 
 
 def write_still(file: Path, level: float, seconds: float, captured: datetime) -> None:

@@ -29,7 +29,6 @@ def piece(pictures: int = 8, kind: str = "jpeg", **known: object) -> Piece:
         ("Beauty_02", "beauty"),
         ("practicals", "lamp"),
         ("matte_backing", "empty_backing"),
-        ("matte", "matte"),
         ("dark_16s", "dark"),
         ("leak", "ambient"),
         ("key", "beauty"),
@@ -38,6 +37,18 @@ def piece(pictures: int = 8, kind: str = "jpeg", **known: object) -> Piece:
 def test_a_clear_name_decides_and_asks_nothing(name: str, use: str) -> None:
     for light in (None, UNLIT, SILHOUETTE, LAMP):
         assert (use, "") == (guess_use(name, light).use, guess_use(name, light).question)
+
+
+@pytest.mark.parametrize(
+    ("name", "light"), [("matte", None), ("silhouette", LAMP), ("", SILHOUETTE)]
+)
+def test_a_silhouette_by_name_or_look_is_asked_whether_it_is_a_light(
+    name: str, light: Light | None
+) -> None:
+    guess = guess_use(name, light)
+
+    assert guess.use == "matte"
+    assert "a silhouette before a lit backing, not a light?" in guess.question
 
 
 def test_black_is_taken_for_lamps_off_but_asked_for_it_may_be_a_capped_lens() -> None:

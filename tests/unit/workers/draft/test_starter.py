@@ -1,14 +1,19 @@
 """The text of a starter job is the job format, with the questions as comments."""
 
+import re
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
 from glimsum_jobs.errors import JobError
+from glimsum_jobs.mattes import BackingMatte
+from glimsum_jobs.passes import Level
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_services.job_text.yaml_tree import read_yaml
 from glimsum_workers.draft.guesses import Use
+from glimsum_workers.draft.measuring import Backing, Flicker
 from glimsum_workers.draft.pieces import Piece
 from glimsum_workers.draft.records import CameraSetting, ClipTags
 from glimsum_workers.draft.starter import DraftPass, shot_name, write_starter
@@ -72,7 +77,8 @@ def test_a_coding_that_cannot_be_guessed_is_refused_until_somebody_answers() -> 
 
 
 def test_each_question_stands_right_above_the_line_it_asks_about() -> None:
-    text, questions = write_starter("s", [BEAUTY, drafted("haze", "lamp", None, pictures=10), DARK])
+    passes = [BEAUTY, drafted("haze", "lamp", None, pictures=10), DARK]
+    text, questions = write_starter("s", [*passes, drafted("matte", "matte", None)])
     lines = text.splitlines()
     asked = [n for n, line in enumerate(lines) if line.lstrip().startswith("# ?")]
 
@@ -108,6 +114,91 @@ def test_a_clips_rate_and_range_are_taken_and_an_unsaid_range_is_refused() -> No
     answered = text.replace('range: "?"', "range: limited")
     answered = answered.replace('space: "?"', "ocio:vlog_vgamut_scene".join(["space: ", ""]))
     assert read(answered).rate_fraction == Fraction(24000, 1001)
+
+
+MATTE = replace(
+    drafted("matte", "matte", None), backing=Backing((0.86314, 0.85, 0.4), 8, "srgb_rec709_scene")
+)
+
+
+def uncommented(text: str) -> str:
+    """Take the # from the mattes, as the draft asks for."""
+    head, _, rest = text.partition("# mattes:\n")
+    section, _, tail = rest.partition("recipe:\n")
+    lines = [line.removeprefix("# ").removeprefix("#") for line in section.splitlines()]
+    return head + "mattes:\n" + "\n".join(lines) + "\nrecipe:\n" + tail
+
+
+def test_a_silhouette_stays_out_of_the_recipe_and_its_exposure_is_asked() -> None:
+    text, questions = write_starter("s", [BEAUTY, MATTE])
+    job = read(text)
+
+    assert [step.pass_name for step in job.steps] == ["beauty"]
+    assert dict(job.mattes) == {}
+    assert {"passes.matte.exposure", "mattes"} <= {question.field for question in questions}
+
+
+def test_a_matte_is_ready_to_be_uncommented_with_the_level_measured() -> None:
+    text, _ = write_starter("s", [BEAUTY, MATTE])
+    matte = read(uncommented(text)).mattes["set"]
+
+    assert isinstance(matte, BackingMatte)
+    assert isinstance(matte.empty, Level)
+    assert (matte.pass_name, matte.empty.level) == ("matte", (0.8631, 0.85, 0.4))
+    assert "the 99th percentile of 8 x 8 pixel means, median of 8 pictures" in text
+    assert "linear as recorded, dark still in" in text
+
+
+def test_a_pass_of_the_backing_alone_stands_for_its_level() -> None:
+    backing = drafted("backing", "empty_backing", CameraSetting(8, 16, 100))
+
+    silhouette = drafted("matte", "matte", CameraSetting(8, 16, 100))
+    text, _ = write_starter("s", [BEAUTY, silhouette, backing])
+    matte = read(uncommented(text)).mattes["set"]
+
+    assert isinstance(matte, BackingMatte)
+    assert matte.empty == "backing"
+
+
+@pytest.mark.parametrize(
+    ("backing", "words"),
+    [
+        (None, "can't be measured before the coding of matte is known"),
+        (Backing((1.7, 1.6, 0.4), 8, "lin_rec709_scene"), r"it is \[1.7, 1.6, 0.4\], above 1"),
+    ],
+)
+def test_a_level_that_cannot_be_stated_is_refused_until_somebody_answers(
+    backing: Backing | None, words: str
+) -> None:
+    text, _ = write_starter("s", [BEAUTY, replace(MATTE, backing=backing)])
+
+    assert re.search(words, text)
+    with pytest.raises(JobError, match=r"mattes\.set"):
+        read(uncommented(text))
+
+
+@pytest.mark.parametrize(
+    ("flicker", "level"),
+    [(Flicker(0.011, 9), "steady"), (Flicker(0.009, 9), "follow"), (None, "follow")],
+)
+def test_flicker_is_asked_of_lamps_and_steadying_proposed_above_one_percent(
+    flicker: Flicker | None, level: str
+) -> None:
+    text, questions = write_starter("s", [BEAUTY, replace(LAMPS, flicker=flicker), DARK])
+
+    asked = [question.field for question in questions if question.field.endswith(".level")]
+    assert asked == ["passes.beauty.level", "passes.practicals.level"]
+    assert read(text).passes["practicals"].level == level
+    assert read(text).passes["beauty"].level == "follow"
+
+
+def test_the_top_says_that_an_answered_question_is_deleted() -> None:
+    text, questions = write_starter("s", [BEAUTY])
+    top = [line for line in text.splitlines() if line.startswith("# ")][:3]
+
+    assert f"A draft with {len(questions)} questions" in top[0]
+    assert "then delete the line with the question" in top[1]
+    assert "`glimsum check` counts" in top[2]
 
 
 @pytest.mark.parametrize("files", ["a b/x #1.%04d.jpg", "- 'x' \"y\".%04d.jpg", "é: {x}.%04d.jpg"])
