@@ -108,17 +108,18 @@ def find_space(name: str) -> Space:
     Raises
     ------
     SourceError
-        When the name is not in our list; the remedy names the nearest one.
+        When the name is not in our list; the remedy names the nearest one, and the command that
+        lists all.
     """
     if name in SPACES:
         return SPACES[name]
     near = nearest_space(name)
-    remedy = f"Did you mean {near} ({SPACES[near].label})?" if near else "See the list of spaces."
+    meant = f"Did you mean {near} ({SPACES[near].label})? " if near else ""
     raise SourceError(
         "colour space not known",
         seen=name,
         expected=f"one of our {len(SPACES)} spaces, by interop ID",
-        remedy=remedy,
+        remedy=f"{meant}`glimsum spaces` lists them.",
     )
 
 

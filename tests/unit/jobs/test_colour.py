@@ -72,6 +72,12 @@ def test_unknown_space_is_refused_with_the_nearest_name() -> None:
         find_space("ACEScct")
 
 
+@pytest.mark.parametrize("asked", ["ACEScct", "qqqqqqq"])
+def test_unknown_space_is_refused_with_the_command_that_lists_them(asked: str) -> None:
+    with pytest.raises(SourceError, match="`glimsum spaces` lists them"):
+        find_space(asked)
+
+
 def test_encoded_space_is_refused_as_a_working_space() -> None:
     with pytest.raises(SourceError, match=r"seen: srgb_rec709_scene; expected: one of lin_ap1"):
         find_working_space("srgb_rec709_scene")
