@@ -193,7 +193,11 @@ def test_while_the_list_loads_the_page_says_so_and_nothing_else(
 ) -> None:
     held: list[Route] = []
     opened = browser.new_page()
-    opened.route("**/shots?limit=50", lambda route: held.append(route))
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    opened.route("**/shots?limit=50", hold)
     opened.goto(running.url, wait_until="load")
     expect(opened.locator("#done")).to_contain_text("The list is loading.")
     expect(opened.locator("#done .none")).to_be_hidden()
