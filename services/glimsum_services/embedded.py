@@ -19,7 +19,7 @@ from glimsum_services.bound import BoundProcess
 from glimsum_services.child_environment import KEEP_PAGES, ONE_THREAD
 from glimsum_services.own_server import OwnServer
 from glimsum_services.settings import Settings, variable
-from glimsum_services.store.connection import connect, hide_password
+from glimsum_services.store.connection import connect
 from glimsum_services.store.machines import Machines
 
 __all__ = ["API", "KEEP_PAGES", "ONE_THREAD", "WORKER", "EmbeddedService"]
@@ -28,6 +28,14 @@ log = logging.getLogger(__name__)
 
 MOST_FIRST_STARTS = 3
 """A part that ends so often before the service was up once is not tried again."""
+
+NOT_WHOLE = ("ModuleNotFoundError: ", "ImportError: ")
+MEND = "Mend what it says, then start again; the lines before it are in the log."
+IN_TIME = "Start it again when this machine has less to do; else the logs say where it waits."
+WHOLE = (
+    "The installation is not whole: run the set-up command again; if the same comes back, delete "
+    "the folder .venv before it."
+)
 
 API = "glimsum_services.api.app:create_app"
 WORKER = (sys.executable, "-m", "glimsum_services.farm")
@@ -99,7 +107,7 @@ class EmbeddedService:
         deadline = time.monotonic() + timeout_s
         while not self._up.wait(0.05) and self._trouble is None:
             if time.monotonic() > deadline:
-                self._trouble = self._not_up(f"{timeout_s:g} s went by")
+                self._trouble = _not_up(f"{timeout_s:g} s went by", self._others, IN_TIME)
         if self._trouble is not None:
             self.stop()
             raise self._trouble
@@ -216,7 +224,7 @@ class EmbeddedService:
     def _keep(self, process: BoundProcess) -> None:
         code = process.keep()
         if not self._up.is_set() and process.starts > MOST_FIRST_STARTS:
-            raise self._not_up(f"{process.name} ended {MOST_FIRST_STARTS} times")
+            raise _not_up(f"its {process.name} ended {MOST_FIRST_STARTS} times", [process], MEND)
         if code is not None:
             log.warning("%s ended (%d), is started again; log: %s", process.name, code, process.log)
 
@@ -236,16 +244,6 @@ class EmbeddedService:
         finally:
             client.close()
 
-    def _not_up(self, why: str) -> StoreError:
-        words = [f"{each.name}: {each.last_words()[-400:]}" for each in self._others]
-        return StoreError(
-            "the service did not come up",
-            place=Place(file=str(self.settings.state_folder / "logs")),
-            seen=f"{why}; {' | '.join(words)}",
-            expected="an API that answers and a worker that announces itself",
-            remedy=f"Look into the logs; the server is {hide_password(self.broker)}.",
-        )
-
     def _stop_all(self) -> None:
         for each in self._others:
             each.ask_to_stop()
@@ -256,6 +254,21 @@ class EmbeddedService:
         if self._server_process is not None:
             self._server_process.ask_to_stop()
             self._server_process.end(time.monotonic() + 2)
+
+
+def _not_up(why: str, parts: Sequence[BoundProcess], remedy: str) -> StoreError:
+    """Return the error of a service that did not come up, with the last line each part said."""
+    lines = [each.last_words().rpartition("\n")[2].strip() or "no words" for each in parts]
+    said = (
+        lines if len(parts) == 1 else [f"{p.name}: {s}" for p, s in zip(parts, lines, strict=True)]
+    )
+    return StoreError(
+        f"the service did not come up: {why}",
+        place=Place(file=", ".join(str(each.log) for each in parts)),
+        seen="; ".join(said),
+        expected="an API that answers and a worker that announces itself",
+        remedy=WHOLE if any(line.startswith(NOT_WHOLE) for line in lines) else remedy,
+    )
 
 
 def _free_port(host: str, port: int) -> int:

@@ -50,6 +50,7 @@ def test_up_serves_the_current_folder_a_worker_joins_and_ctrl_c_leaves_nothing(
     up = ("up", "--port", "0", "--slots", "1", "--state", str(state))
     with running(*up, folder=tmp_path) as (service, told):
         page, processes = told["page"], descendants(service.pid)
+        assert told["next"] == f"glimsum submit JOB --wait --service {page}"
         assert told["roots"] == {"here": str(tmp_path)}
         assert httpx.get(f"{page}/roots", trust_env=False).json() == {"roots": told["roots"]}
         address = {"GLIMSUM_BROKER_FILE": str(state / "ledger" / "url")}

@@ -106,6 +106,24 @@ def test_a_worker_that_cannot_start_is_said_with_its_words(
     assert alive(descendants(os.getpid()) - before) == set()
 
 
+def test_a_worker_that_lacks_a_module_is_told_as_an_installation_that_is_not_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    server_program()
+    monkeypatch.setenv("PYTHONPATH", PYTHONPATH)
+    broken = [sys.executable, "-c", "import glimsum_module_nobody_has"]
+
+    with pytest.raises(StoreError) as told:
+        EmbeddedService(quick_settings(tmp_path), api=API, worker=broken).start()
+
+    error = told.value
+    assert error.seen == "ModuleNotFoundError: No module named 'glimsum_module_nobody_has'"
+    assert error.remedy.startswith("The installation is not whole: run the set-up command again")
+    assert error.place.file is not None
+    assert error.place.file.endswith("logs/worker.log")
+    assert "socket" not in str(error)
+
+
 def test_a_deep_state_folder_still_gets_a_socket(tmp_path: Path) -> None:
     deep = tmp_path / ("a" * 60) / ("b" * 60)
     deep.mkdir(parents=True)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.problems import Problem, Rank, stopped_frames
 from glimsum_services.cli.exit_codes import Ending
+from glimsum_services.cli.open_questions import open_questions
 from glimsum_services.cli.options import AsJson, JobFiles, RootPairs, read_roots
 from glimsum_services.cli.running import read_settings
 from glimsum_services.cli.tables import size_words, table_lines
@@ -36,14 +37,16 @@ def _check_file(file: Path, roots: Mapping[str, Path]) -> list[dict[str, Any]]:
     )
     from glimsum_services.workshop import check_here  # noqa: PLC0415  # loads the engine
 
+    asked = open_questions(file)
     try:
-        reports = []
+        reports: list[dict[str, Any]] = []
         for each in read_local_jobs(file, roots):
             checked = check_here(each.job, each.roots)
             problems = [*each.remarks, *map(each.as_written, checked.problems)]
+            problems += [] if reports else asked
             reports.append(_report(file, each.job, checked, problems))
     except GlimsumError as error:
-        problems = problems_of(error)
+        problems = problems_of(error) + asked
         return [
             {
                 "file": str(file),

@@ -6,6 +6,7 @@ import typer
 
 from glimsum_jobs.ledger import Control
 from glimsum_services.cli.options import DEFAULT_SERVICE, AsJson, Service
+from glimsum_services.cli.reaching import reach
 from glimsum_services.cli.telling import say, say_json
 
 Runs = Annotated[
@@ -30,9 +31,7 @@ def cancel(runs: Runs, *, service: Service = DEFAULT_SERVICE, as_json: AsJson = 
 
 
 def _ask(runs: list[str], wanted: Control, service: str, *, as_json: bool) -> None:
-    from glimsum_services.client import Client  # noqa: PLC0415  # loads httpx
-
-    with Client(service) as client:
+    with reach(service) as client:
         views = [client.control(client.full_name(run), wanted) for run in runs]
     if as_json:
         say_json({"runs": [view.as_json() for view in views]})

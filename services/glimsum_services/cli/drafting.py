@@ -1,6 +1,7 @@
 """`glimsum draft`: from the folders of a shot, or a camera card, to a starter job."""
 
 import os
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -59,4 +60,5 @@ def draft(
     say(f"{len(made.questions)} questions to answer in the job:")
     for question in made.questions:
         say(f"  {question.field}: {question.text}")
-    say(f"then: glimsum check {place}")
+    say("answer each in the line below it, delete its line with # ?, then type:")
+    say(f"  glimsum check {shlex.quote(str(place))}")

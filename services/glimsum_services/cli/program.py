@@ -14,6 +14,7 @@ from glimsum_services.cli.demonstrating import demo
 from glimsum_services.cli.drafting import draft
 from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
 from glimsum_services.cli.listing import spaces
+from glimsum_services.cli.measuring import measure
 from glimsum_services.cli.running import up, worker
 from glimsum_services.cli.schemas import schema
 from glimsum_services.cli.stilling import still
@@ -29,6 +30,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     spaces,
     draft,
     check,
+    measure,
     still,
     submit,
     watch,

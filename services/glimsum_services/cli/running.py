@@ -20,6 +20,7 @@ from glimsum_services.cli.options import (
     read_roots,
     wrong_settings,
 )
+from glimsum_services.cli.reaching import submit_line
 from glimsum_services.cli.telling import say, say_json
 
 if TYPE_CHECKING:
@@ -111,6 +112,7 @@ def up(
         if as_json:
             roots = {name: str(path) for name, path in settings.roots.items()}
             facts = {"page": service.url, "roots": roots, "slots": settings.slots}
+            facts["next"] = submit_line(service.url)
             state_words = {"state_folder": str(settings.state_folder)}
             say_json(facts | state_words | {"processes": service.processes()}, one_line=True)
         else:
@@ -119,6 +121,7 @@ def up(
                 say(f"root {name:<10}{path}")
             say(f"slots          {settings.slots}")
             say(f"state and logs {settings.state_folder}")
+            say(f"next, in another terminal: {submit_line(service.url)}")
             say("Ctrl-C stops the service; what is unfinished goes on at the next start.")
         wait_for_interrupt()
 

@@ -56,8 +56,9 @@ def still(
     problems = [*local.remarks, *map(local.as_written, found)]
     if as_json:
         shown = [problem_json(each) for each in problems]
-        say_json({"file": str(out), "frame": frame, "problems": shown})
+        say_json({"file": str(out), "frame": frame, "kept": str(keep), "problems": shown})
         return
     for line in problem_lines(problems):
         say(line)
     say(f"{out}  frame {frame}, {ENDINGS[out.suffix.lower()]}")
+    say(f"what was measured for it is kept in {keep} for the next still")

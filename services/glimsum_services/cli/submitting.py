@@ -17,6 +17,7 @@ from glimsum_services.cli.options import (
     WrongUse,
     read_roots,
 )
+from glimsum_services.cli.reaching import reach
 from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
 from glimsum_services.cli.troubles import tell_troubles
 
@@ -46,11 +47,10 @@ def submit(
     as_json: AsJson = False,
 ) -> Ending:
     """Submit jobs or sequences to the running service; all of them or, if one is wrong, none."""
-    from glimsum_services.client import Client  # noqa: PLC0415  # loads httpx
-    from glimsum_services.run_stream import follow_runs  # noqa: PLC0415  # the same
+    from glimsum_services.run_stream import follow_runs  # noqa: PLC0415  # loads httpx
 
     asked = read_all(jobs)
-    with Client(service) as client:
+    with reach(service) as client:
         roots = client.roots() | read_roots(root)
         sent = send(client, asked, jobs, roots, priority=priority)
         remarks = [remark for each in asked for remark in each.remarks]

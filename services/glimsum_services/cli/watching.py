@@ -3,6 +3,7 @@
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.following import choose_view, follow
 from glimsum_services.cli.options import DEFAULT_SERVICE, AsJson, Runs, Service
+from glimsum_services.cli.reaching import reach
 from glimsum_services.cli.telling import say
 from glimsum_services.cli.troubles import tell_troubles
 
@@ -14,10 +15,9 @@ def watch(
 
     With --json every change is one line.
     """
-    from glimsum_services.client import Client  # noqa: PLC0415  # loads httpx
-    from glimsum_services.run_stream import follow_runs  # noqa: PLC0415  # the same
+    from glimsum_services.run_stream import follow_runs  # noqa: PLC0415  # loads httpx
 
-    with Client(service) as client:
+    with reach(service) as client:
         named = [client.full_name(run) for run in runs] if runs else client.open_runs()
         if not named:
             if not as_json:

@@ -164,7 +164,7 @@ def test_a_service_that_is_not_there_ends_with_3_and_the_way_out(service: Standi
     assert result.exit_code == 3
     assert "no service answers" in result.output
     assert "seen:     http://127.0.0.1:9" in result.output
-    assert "glimsum up" in result.output
+    assert "type: glimsum up --port 9. Then type this line again" in result.output
 
 
 def _make_all(service: Standing, done: int, aside: int) -> None:
