@@ -59,8 +59,12 @@ def correlate_phases(
     across: NDArray[np.float64] = np.fft.rfftfreq(width).astype(np.float64)
     radius = np.hypot(down[:, None], across[None, :])
     weight = np.exp(-0.5 * (radius / _BAND[1] * 2) ** 2) * (radius > _BAND[0])
-    cross *= weight / np.maximum(size, 1e-6 * size.max())
-    found = _climb(cross, down, across, _start(cross, (height, width)))
+    cross *= (weight / np.maximum(size, 1e-6 * size.max())).astype(np.float32)
+    start = _start(cross, (height, width))
+    rows, columns = np.abs(down) < _BAND[1] * 1.5, across < _BAND[1] * 1.5
+    found = _climb(
+        cross[rows][:, columns].astype(np.complex128), down[rows], across[columns], start
+    )
     if found is None:
         return None
     return (column + found[0]) * still.factor, (row + found[1]) * still.factor
@@ -70,12 +74,26 @@ def _overlap(still: Level, other: Level, row: int, column: int) -> tuple[Plane, 
     height, width = still.band.shape
     here, there = [], []
     for length, by in ((height, row), (width, column)):
-        here.append(slice(max(0, -by), max(min(length, length - by), 0)))
-        there.append(slice(max(0, by), max(min(length, length + by), 0)))
+        kept = _quick_length(max(length - abs(by), 0))
+        first = max(0, -by) + (length - abs(by) - kept) // 2
+        here.append(slice(first, first + kept))
+        there.append(slice(first + by, first + by + kept))
     return (
         still.band[tuple(here)].astype(np.float32),
         other.band[tuple(there)].astype(np.float32),
     )
+
+
+def _quick_length(most: int) -> int:
+    """Return the largest length up to `most` with no prime factor above 5."""
+    for length in range(most, 0, -1):
+        rest = length
+        for factor in (2, 3, 5):
+            while rest % factor == 0:
+                rest //= factor
+        if rest == 1:
+            return length
+    return 0
 
 
 def _taper(shape: tuple[int, ...]) -> Plane:
@@ -98,7 +116,7 @@ def _start(cross: NDArray[np.complexfloating], shape: tuple[int, int]) -> tuple[
 
 
 def _climb(
-    cross: NDArray[np.complexfloating],
+    cross: NDArray[np.complex128],
     down: NDArray[np.float64],
     across: NDArray[np.float64],
     start: tuple[int, int],

@@ -20,7 +20,7 @@ from glimsum_workers.engine.registration.noise import Noise, estimate_noise, sta
 MOST_PIXELS = 3_200_000
 """Above this the picture is halved first: at 4K half the size loses under 0.01 px."""
 _CLIP_REACH = 3
-_LEAST_SIDE = 32
+_LEAST_SIDE = 64
 _MOST_LEVELS = 3
 _SMALLEST = (37, 37)
 

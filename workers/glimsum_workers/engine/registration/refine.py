@@ -16,7 +16,7 @@ Numbers = NDArray[np.float64]
 _GROUPS = (6, 8)
 """Rows and columns of neighbourhoods."""
 _TURNS = 8
-_CLOSE_ENOUGH = (5e-4, 0.01, 0.03)
+_CLOSE_ENOUGH = (2e-3, 0.01, 0.03)
 """Pixels of the level, finest first: a coarse one only has to lead to the next."""
 
 

@@ -18,19 +18,26 @@ MOST_SIGMA_PX = 0.3
 """Above this a motion isn't trusted."""
 _MOST_CORNER_PX = 0.1
 """Above this (one sigma, without the doubt about the light) rotation and scale are not taken."""
-_SURE_PEAK = 12.0
+_SURE_PEAK = 9.0
+"""Unrelated pictures and noise reach 3 to 5 (measured)."""
 _LEAST_TILES = 12.0
+_LEAST_SHARE = 0.15
+"""Of tiles that tell something; up to 0.09 do by chance (noise against noise, measured)."""
 
 _SIMPLER: dict[Model, Model] = {"affine": "similarity", "similarity": "shift"}
 
 
 @dataclass(frozen=True)
 class _Fitted:
-    """The finest fit, its model, and the shift found one level coarser."""
+    """A fit on one level, its model, and the shift from which it started."""
 
     refined: Refined
     model: Model
     coarser: NDArray[np.float64]
+
+    def is_told(self) -> bool:
+        """Return whether clearly more tiles tell something than would by chance."""
+        return self.refined.share >= _LEAST_SHARE
 
 
 def register(
@@ -111,15 +118,19 @@ def register(
 
 
 def _fit(reference: Prepared, moving: Prepared, coarse: Coarse, model: Model) -> _Fitted | None:
-    """Return the finest fit, from the coarsest level down; only the first one is bound to shift."""
+    """Return the finest fit that enough tiles tell of; only the coarsest is bound to shift."""
     parameters: NDArray[np.float64] = np.array([coarse.dx, coarse.dy])
-    last, found, coarser = len(reference.levels) - 1, None, parameters
+    last, fits = len(reference.levels) - 1, list[_Fitted]()
     for number in range(last, -1, -1):
         freedom: Model = "shift" if number == last and last > 0 else model
         found = _fit_level(reference, moving, number, freedom, parameters)
         if found is not None:
-            coarser, parameters = parameters, found[0].parameters
-    return None if found is None else _Fitted(found[0], found[1], coarser[:2])
+            fits.append(_Fitted(found[0], found[1], parameters[:2]))
+            # Tiles that agree by chance must not lead away from what a coarser level saw.
+            if fits[-1].is_told() or not any(each.is_told() for each in fits):
+                parameters = found[0].parameters
+    told = [each for each in fits if each.is_told()] or fits
+    return told[-1] if told else None
 
 
 def _fit_level(
@@ -156,6 +167,11 @@ def _objection(coarse: Coarse, refined: Refined, doubt: Doubt) -> str:
         return (
             f"only {told:.0f} tiles of the picture show detail that both pictures share, "
             f"at least {_LEAST_TILES:.0f} wanted"
+        )
+    if refined.share < _LEAST_SHARE:
+        return (
+            f"only {100 * refined.share:.0f} % of the tiles show detail that both pictures share, "
+            f"at least {100 * _LEAST_SHARE:.0f} % wanted"
         )
     if not doubt.sigma_px <= MOST_SIGMA_PX:
         return f"the shift is known to {doubt.sigma_px:.2f} px only, {MOST_SIGMA_PX} wanted"

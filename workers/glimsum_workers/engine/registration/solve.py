@@ -90,11 +90,11 @@ def solve_step(
     if turn is None:
         return None
     left_x, left_y = turn.left
-    scores = turn.robust[:, None] * (tiles.across * left_x[:, None] + tiles.down * left_y[:, None])
+    scores = turn.robust * (tiles.across * left_x + tiles.down * left_y)
     alarm = float(np.sqrt(middle(turn.off**2 * tiles.largest) / _MEDIAN_CHI2_1))
     return Step(
         change=turn.change,
-        covariance=sandwich(scores, turn.matrix, groups),
+        covariance=sandwich(scores.T, turn.matrix, groups),
         misfit=turn.misfit,
         alarm=alarm,
         weights=turn.robust * np.sqrt(tiles.largest / tiles.largest.max()),
@@ -107,10 +107,11 @@ class _Tiles:
 
     def __init__(self, fit: TileFit, basis: Numbers) -> None:
         self.fit = fit
-        self.across, self.down = basis[:, 0], basis[:, 1]
+        self.across = np.ascontiguousarray(basis[:, 0].T)
+        self.down = np.ascontiguousarray(basis[:, 1].T)
         self.largest, x, y = fit.information.strongest()
         self.wanted = (x * fit.score[:, 0] + y * fit.score[:, 1]) / self.largest
-        self.along = x[:, None] * self.across + y[:, None] * self.down
+        self.along = x * self.across + y * self.down
 
 
 @dataclass(frozen=True)
@@ -136,9 +137,9 @@ def _solve_round(tiles: _Tiles, robust: Numbers, misfit: float) -> _Round | None
     if not _is_sound(matrix):
         return None
     change = np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
-    moved = weight.apply(tiles.across @ change, tiles.down @ change)
+    moved = weight.apply(change @ tiles.across, change @ tiles.down)
     left = target[0] - moved[0], target[1] - moved[1]
-    off = tiles.wanted - tiles.along @ change
+    off = tiles.wanted - change @ tiles.along
     chi2 = weight.softened().inverse().form(*left)
     scale2 = max(middle(chi2) / _MEDIAN_CHI2_2, 1.0)
     return _Round(
@@ -159,9 +160,9 @@ def _normal(
     down: Numbers,
     robust: Numbers,
 ) -> tuple[Numbers, Numbers]:
-    xx, xy, yy = ((robust * each)[:, None] for each in (weight.xx, weight.xy, weight.yy))
-    matrix = across.T @ (xx * across + xy * down) + down.T @ (xy * across + yy * down)
-    return matrix, across.T @ (robust * target[0]) + down.T @ (robust * target[1])
+    xx, xy, yy = robust * weight.xx, robust * weight.xy, robust * weight.yy
+    matrix = (xx * across + xy * down) @ across.T + (xy * across + yy * down) @ down.T
+    return matrix, across @ (robust * target[0]) + down @ (robust * target[1])
 
 
 def _is_sound(matrix: Numbers) -> bool:

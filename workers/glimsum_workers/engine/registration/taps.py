@@ -8,7 +8,7 @@ REACH = 3
 
 PLACES = np.arange(-REACH, REACH + 1)
 
-_DEGREE = 13
+_DEGREE = 10
 _FREQUENCIES = (np.arange(256) + 0.5) / 512
 
 
@@ -59,8 +59,11 @@ def read_between(fractions: NDArray[np.float64]) -> tuple[NDArray[np.float64], N
     slopes : float64 array, (n, 7)
         Their exact derivatives by the fraction.
     """
-    powers = np.vander(fractions, _DEGREE + 1, increasing=True)
-    return powers @ _COEFFICIENTS, powers[:, :-1] @ _SLOPES
+    powers = np.empty((_DEGREE + 1, fractions.size))
+    powers[0] = 1
+    for power in range(_DEGREE):
+        np.multiply(powers[power], fractions, out=powers[power + 1])
+    return (_COEFFICIENTS.T @ powers).T, (_SLOPES.T @ powers[:-1]).T
 
 
 _, _AT_REST = read_between(np.zeros(1))

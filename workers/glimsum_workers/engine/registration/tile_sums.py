@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations_with_replacement, pairwise
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -17,6 +17,8 @@ TILE = 16
 _MARGIN = 5
 """Pixels at the edge of a picture that the repeated edge has bent."""
 _SIDE = 2 * REACH + 1
+_ROWS = _SIDE * _SIDE + 9 + 6 + 1
+"""Sums kept of each tile: cross, energy, own, count."""
 
 
 @dataclass(frozen=True)
@@ -85,9 +87,6 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
         Only tiles that lie inside both pictures and have half of their pixels valid.
     """
     size = (reference.band.shape[0], reference.band.shape[1])
-    still, other = reference.band.astype(np.float32), moving.band.astype(np.float32)
-    slopes = _slope(still, 1), _slope(still, 0)
-    squares = other * other
     offsets = np.rint(expected).astype(np.intp)
     tops, lefts = lay_tiles(size)
     inside = _inside(size, tops[:, None], lefts[None, :], offsets)
@@ -96,24 +95,23 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
     for row, first, last in _runs(offsets, inside):
         x, y = (int(v) for v in offsets[row, first])
         here = slice(tops[row], tops[row] + TILE), slice(lefts[first], lefts[last - 1] + TILE)
-        there = _moved(here, y, x, REACH)
+        # Run by run, so that all that is made on the way stays in the processor's cache.
+        still = reference.band[_moved(here, 0, 0, REACH)].astype(np.float32)
+        other = moving.band[_moved(here, y, x, REACH)].astype(np.float32)
         valid = _valid(reference.valid, moving.valid, here, _moved(here, y, x, 0))
-        flat = np.zeros((_SIDE * _SIDE + 9 + 7, here[1].stop - here[1].start), dtype=np.float32)
-        ours = still[here], slopes[0][here], slopes[1][here]
-        theirs = other[there], squares[_moved(here, y, x, 1)]
-        _sum_columns(ours, theirs, valid, flat)
-        sums = flat.reshape(len(flat), -1, TILE).sum(axis=2, dtype=np.float64).T
-        parts.append((centres[row, first:last], offsets[row, first:last], sums))
+        columns = _sum_columns(still, other, valid).reshape(_ROWS, -1, TILE)
+        whole = columns.sum(axis=2, dtype=np.float64).T
+        parts.append((centres[row, first:last], offsets[row, first:last], whole))
     if not parts:
         none = np.zeros((0, 2))
         return TileSums(none, none, np.zeros((0, _SIDE, _SIDE)), np.zeros((0, 3, 3)),
                         np.zeros((0, 6)), np.zeros(0))  # fmt: skip
-    places, whole, sums = (np.concatenate(each) for each in zip(*parts, strict=True))
+    places, steps, sums = (np.concatenate(each) for each in zip(*parts, strict=True))
     kept = sums[:, -1] >= 0.5 * TILE * TILE
     sums, cells = sums[kept], _SIDE * _SIDE
     return TileSums(
         places[kept],
-        whole[kept].astype(np.float64),
+        steps[kept].astype(np.float64),
         sums[:, :cells].reshape(-1, _SIDE, _SIDE),
         sums[:, cells : cells + 9].reshape(-1, 3, 3),
         sums[:, cells + 9 : -1],
@@ -121,53 +119,46 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
     )
 
 
-def _sum_columns(
-    ours: tuple[Plane, Plane, Plane], theirs: tuple[Plane, Plane], valid: Mask | None, flat: Plane
-) -> None:
-    """Fill the rows of `flat` with sums over the rows of a run of tiles."""
-    (still, right, down), (other, squares) = ours, theirs
-    width = still.shape[1]
+def _sum_columns(still: Plane, other: Plane, valid: Mask | None) -> Plane:
+    """Return all sums over the rows of a run of tiles: one line a sum, one number a column.
+
+    `still` and `other` reach 3 pixels further than the run on every side.
+    """
+    width = still.shape[1] - 2 * REACH
+    flat: Plane = np.empty((_ROWS, width), dtype=np.float32)
+    ours = [still[REACH:-REACH, REACH:-REACH], _slope(still), _slope(still.T).T]
+    weight = None if valid is None else valid.astype(np.float32)
+    if weight is not None:
+        ours = [each * weight for each in ours]
     windows = sliding_window_view(other, width, axis=1)
-    energy = sliding_window_view(squares, width, axis=1)
-    if valid is None:
-        for k in range(3):
-            np.sum(energy[k : k + TILE], axis=0, out=flat[_SIDE * _SIDE + 3 * k :][:3])
-        flat[-1] = TILE
-    else:
-        weight = valid.astype(np.float32)
-        still = still * weight
-        right, down = right * weight, down * weight
-        for k in range(3):
-            out = flat[_SIDE * _SIDE + 3 * k :][:3]
-            np.einsum("yx,yjx->jx", weight, energy[k : k + TILE], out=out)
-        flat[-1] = weight.sum(axis=0)
     for k in range(_SIDE):
-        out = flat[_SIDE * k : _SIDE * (k + 1)]
-        np.einsum("yx,yjx->jx", still, windows[k : k + TILE], out=out)
-    pairs = [
-        (still, still),
-        (still, right),
-        (still, down),
-        (right, right),
-        (right, down),
-        (down, down),
-    ]
+        np.einsum("yx,yjx->jx", ours[0], windows[k : k + TILE], out=flat[_SIDE * k :][:_SIDE])
+    near = np.square(other[REACH - 1 : 1 - REACH, REACH - 1 : 1 - REACH])
+    for k in range(3):
+        out = flat[_SIDE * _SIDE + 3 * k :][:3]
+        if weight is None:
+            out[...] = sliding_window_view(near[k : k + TILE].sum(axis=0), width)
+        else:
+            np.einsum(
+                "yx,yjx->jx",
+                weight,
+                sliding_window_view(near, width, axis=1)[k : k + TILE],
+                out=out,
+            )
+    pairs = combinations_with_replacement(ours, 2)
     for k, (one, two) in enumerate(pairs):
         np.einsum("yx,yx->x", one, two, out=flat[_SIDE * _SIDE + 9 + k])
+    flat[-1] = TILE if weight is None else weight.sum(axis=0)
+    return flat
 
 
-def _slope(plane: Plane, axis: int) -> Plane:
-    """Return the derivative along an axis; 0 within `REACH` of the edge, where no tile lies."""
-    result = np.zeros_like(plane)
-    length = plane.shape[axis]
-
-    def cut(first: int) -> tuple[slice, ...]:
-        along = slice(first, first + length - 2 * REACH)
-        return (along, slice(None)) if axis == 0 else (slice(None), along)
-
-    inner = result[cut(REACH)]
+def _slope(plane: Plane) -> Plane:
+    """Return the derivative along the last axis; 3 pixels are lost on every side."""
+    rows, width = plane[REACH:-REACH], plane.shape[1] - 2 * REACH
+    result: Plane = np.zeros((rows.shape[0], width), dtype=np.float32)
     for k in range(1, REACH + 1):
-        inner += SLOPE[k - 1] * (plane[cut(REACH + k)] - plane[cut(REACH - k)])
+        right, left = rows[:, REACH + k :][:, :width], rows[:, REACH - k :][:, :width]
+        result += SLOPE[k - 1] * (right - left)
     return result
 
 
