@@ -72,14 +72,14 @@ def resample(
     Raises
     ------
     LightError
-        If the motion is not finite, folds the picture flat, mirrors nothing but makes it more
-        than 16 times smaller, or has another size than asked.
+        If the motion is not finite or makes the picture more than 16 times smaller or larger,
+        or a field has another size than asked.
 
     Notes
     -----
     Kernel: 8-tap Kaiser-windowed sinc with corrected moments (`kernels`), wider where the
     picture is made smaller. Beside lamps new samples stay within the four nearest source
-    samples, widened by a tenth (`ring_limits`). A shift takes one set of taps a row and a
+    samples (`ring_limits`). A shift takes one set of taps a row and a
     column; a map that leans by less than 0.02 (about 1.1 degrees) takes two passes; anything
     else weighs all 64 samples of every pixel. A field isn't to make the picture much smaller:
     its kernel is never widened.
