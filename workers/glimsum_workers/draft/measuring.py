@@ -107,7 +107,8 @@ def measure_flicker(planes: Sequence[Plane]) -> Flicker | None:
         None for fewer than five pictures, or where there is no light. The darkest hundredth of
         the cells of all pictures stands for the dark level and is taken away. A steady camera
         move changes the level evenly and cancels; a cue changes two pictures and not the median.
-        On computed passes: 1.8 % where lamps vary by 2.4 % rms, at most 0.1 % where they don't.
+        On the rendered harbour: 2.0 % where the true gains of the lamps jump by 2.4 % (the leak
+        dilutes it), 0.1 % in passes whose lamps are steady.
     """
     if len(planes) < FEWEST_IN_A_ROW:
         return None
