@@ -3,6 +3,7 @@
 from pydantic import BaseModel, ConfigDict
 
 from glimsum_jobs.problems import Problem, Rank
+from glimsum_jobs.tracks import PassTrack
 
 
 class Found(BaseModel):
@@ -82,6 +83,7 @@ class Solved(Found):
 
     averages: dict[str, Averaged]
     levels: dict[str, Levels]
+    tracks: dict[str, PassTrack] = {}
     problems: tuple[Problem, ...] = ()
     revision: str
     """Digest of all of the above; part of each frame's fingerprint."""

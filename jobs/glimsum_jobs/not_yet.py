@@ -33,7 +33,7 @@ FIELDS: dict[tuple[str, ...], str] = {
 VALUES: dict[tuple[str, ...], dict[Any, str]] = {
     ("passes", "*", "start_offset"): {"auto": "finding the start offset; state a whole number"},
     ("passes", "*", "align"): dict.fromkeys(
-        ("shift", "similarity", "affine", "field"), "drift correction; state align: none"
+        ("affine", "field"), "this kind of drift; state align: similarity"
     ),
     ("passes", "*", "use"): {"flat": "flat fields"},
     ("passes", "*", "exposure"): {"metadata": "exposure from metadata; state the numbers"},

@@ -81,7 +81,8 @@ class Pass(Strict):
     level: Literal["follow", "steady"] | Steady = "follow"
     """steady: flicker from frame to frame is taken out, the median level kept; or name the
     frame whose level is right, as ``{steady: 1006}``."""
-    align: Literal["none"] = "none"
+    align: Literal["none", "shift", "similarity"] = "none"
+    """What the pass may have drifted by against the reference, and is brought back by."""
     missing: Literal["fail", "nearest"] = "fail"
     """nearest: a missing file is replaced by its nearest neighbour, and reported."""
     crop: Crop | None = None

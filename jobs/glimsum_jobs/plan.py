@@ -20,6 +20,7 @@ from glimsum_jobs.shot import ShotJob
 
 AVERAGE = "average"
 SAMPLE = "sample"
+TRACK = "track"
 
 
 class NextStage(BaseModel):
@@ -98,7 +99,8 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
 
     ``average:PASS`` for every dark, ambient and backing pass something needs, and
     ``sample:PASS:FRAME`` for every frame of a pass whose level is held steady, and of its
-    ambient where that changes from frame to frame.
+    ambient where that changes from frame to frame, and ``track:PASS:FRAME`` for every frame of
+    a pass that may have drifted, and of the reference it is held against.
     """
     dead = dead_frames(checked)
     used = used_passes(job)
@@ -114,7 +116,45 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
             for frame in job.frames.numbers
             if frame not in dead
         ),
+        *(
+            f"{TRACK}:{name}:{frame}"
+            for name in tracked_passes(job)
+            for frame in job.frames.numbers
+            if frame not in dead
+        ),
     ]
+
+
+def tracked_passes(job: ShotJob) -> list[str]:
+    """Return the passes whose place is measured, the reference first; none if none may drift."""
+    drifting = [
+        name
+        for name in used_passes(job)
+        if job.passes[name].align != "none" and job.passes[name].use is None
+    ]
+    return list(dict.fromkeys([job.reference_pass, *drifting])) if drifting else []
+
+
+def hold_frame(job: ShotJob, checked: Checked) -> int:
+    """Return the frame all others of a locked shot are laid on: the living one in the middle."""
+    dead = dead_frames(checked)
+    alive = [frame for frame in job.frames.numbers if frame not in dead]
+    return alive[len(alive) // 2]
+
+
+def best_frame(job: ShotJob, checked: Checked, name: str) -> int:
+    """Return the frame of a pass that the others are compared with: where its lamp burns most.
+
+    The recipe knows when a lamp is out; among frames of equal gain the one nearest to the hold
+    frame is taken.
+    """
+    hold, dead = hold_frame(job, checked), dead_frames(checked)
+    gains = {
+        frame: max((s.gain(frame) for s in job.steps if s.pass_name == name), default=1.0)
+        for frame in job.frames.numbers
+        if frame not in dead
+    }
+    return min(gains, key=lambda frame: (-gains[frame], abs(frame - hold), frame))
 
 
 def by_frame(job: ShotJob, checked: Checked, name: str) -> bool:

@@ -9,6 +9,7 @@ from glimsum_jobs.errors import OutputError
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.problems import Place, Problem
 from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.tracks import PassTrack
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.draft.draft_shot import draft_shot
 from glimsum_workers.draft.starter import Question
@@ -18,6 +19,7 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, write_sheet
 from glimsum_workers.frames.whole import nothing_to_ask, write_whole
 from glimsum_workers.one_frame import Still, make_still
+from glimsum_workers.steady_test import plot_track, run_steady_test
 
 SHEET_COLUMNS = 4
 PICTURES = {".jpg": "JPEG", ".png": "PNG"}
@@ -67,16 +69,7 @@ def write_still(
     OutputError
         The file can't be written whole.
     """
-    try:
-        keep_folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            "measurements can't be kept",
-            place=Place(file=str(keep_folder)),
-            seen=error.strerror or str(error),
-            expected="a folder we may write",
-            remedy="Name another state folder in GLIMSUM_STATE_FOLDER.",
-        ) from error
+    _make_folder(keep_folder, "measurements can't be kept")
     still = make_still(job, frame, Roots(roots), keep_folder)
     folder, token = out.absolute().parent, f"still{os.getpid()}"
     kind = PICTURES.get(out.suffix.lower())
@@ -86,6 +79,19 @@ def write_still(
         picture = encode_picture(still.display, kind, str(out))
         write_whole(folder, out.name, picture, token, nothing_to_ask)
     return still.problems
+
+
+def _make_folder(folder: Path, what: str) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            what,
+            place=Place(file=str(folder)),
+            seen=error.strerror or str(error),
+            expected="a folder we may write",
+            remedy="Name another folder; measurements go where GLIMSUM_STATE_FOLDER says.",
+        ) from error
 
 
 def _write_light(job: ShotJob, still: Still, out: Path, token: str) -> None:
@@ -100,6 +106,68 @@ def _write_light(job: ShotJob, still: Still, out: Path, token: str) -> None:
         pixel=master.pixel,
         token=token,
     )
+
+
+@dataclass(frozen=True)
+class MeasuredHere:
+    """What a steady test left behind."""
+
+    tracks: dict[str, PassTrack]
+    problems: tuple[Problem, ...]
+    pictures: tuple[Path, ...]
+
+
+def measure_here(
+    job: ShotJob, roots: Mapping[str, Path], keep_folder: Path, out: Path | None
+) -> MeasuredHere:
+    """Measure where every pass of a job lies; write plots and overlays into `out`.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    roots : mapping of str to Path
+        The roots.
+    keep_folder : Path
+        Where prepared pictures are kept.
+    out : Path or None
+        Folder for the pictures, made if absent; None writes none.
+
+    Returns
+    -------
+    MeasuredHere
+        Tracks, remarks, files written.
+
+    Raises
+    ------
+    JobError
+        The check stops the shot.
+    OutputError
+        A picture can't be written whole.
+    """
+    _make_folder(keep_folder, "measurements can't be kept")
+    told = run_steady_test(job, Roots(roots), keep_folder)
+    pictures = []
+    if out is not None:
+        _make_folder(out, "the pictures of the steady test can't be written")
+        for overlay in told.overlays:
+            name = f"{job.shot}_{overlay.pass_name}.{overlay.frame:04d}_steady.png"
+            looks = [Labelled("before", overlay.before), Labelled("after", overlay.after)]
+            write_sheet(
+                out,
+                name,
+                looks,
+                columns=1,
+                title=f"{overlay.pass_name}, frame {overlay.frame}: grey lies on the reference",
+                token=f"measure{os.getpid()}",
+            )
+            pictures.append(out / name)
+        for name, track in told.tracks.items():
+            picture = encode_picture(plot_track(name, track), "PNG", name)
+            file = f"{job.shot}_{name}_drift.png"
+            write_whole(out, file, picture, f"measure{os.getpid()}", nothing_to_ask)
+            pictures.append(out / file)
+    return MeasuredHere(told.tracks, told.problems, tuple(pictures))
 
 
 def draft_here(folder: Path, job_file: Path, *, shot: str, before_path: str) -> Drafted:

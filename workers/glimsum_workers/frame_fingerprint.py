@@ -6,6 +6,7 @@ from glimsum_jobs.mattes import PictureMatte
 from glimsum_jobs.passes import Level
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
+from glimsum_workers.motions import motion_on
 from glimsum_workers.recorded import stops_of
 
 PIXEL_EPOCH = 1
@@ -54,6 +55,7 @@ def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
 def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:
     each = bench.job.passes[name]
     levels = bench.solved.levels.get(name)
+    motion = motion_on(bench.solved, bench.job, name, frame)
     return [
         bench.material.pass_fingerprint(name, frame),
         each.space,
@@ -64,6 +66,7 @@ def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:
         stops_of(bench.job, name),
         None if each.ambient is None else bench.averages.ambient_key(each.ambient, frame),
         None if levels is None else levels.gains.get(frame, 1.0),
+        None if motion is None else [motion.dx, motion.dy, motion.rotation_deg, motion.scale],
     ]
 
 

@@ -1,22 +1,27 @@
 """What a master says of itself, in the standard attributes of OpenEXR."""
 
+import json
 import re
 
 from glimsum_jobs.colour import find_working_space
 from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.measurements import Solved
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.frames.facts import Facts
 from glimsum_workers.frames.masters import MasterAttributes
 from glimsum_workers.frames.timecodes import Timecode
 from glimsum_workers.material import Material
+from glimsum_workers.motions import applied_motions
 
 FINGERPRINT = "glimsum:recipeFingerprint"
+ALIGNMENT = "glimsum:alignment"
+"""The motion taken out of each pass, as JSON: dx, dy in pixels, rotation, scale, sigma."""
 
 _TIMECODE = re.compile(r"(\d\d):(\d\d):(\d\d)([:;])(\d\d)")
 
 
 def attributes_of(
-    job: ShotJob, frame: int, material: Material, fingerprint: str
+    job: ShotJob, frame: int, material: Material, fingerprint: str, solved: Solved
 ) -> MasterAttributes:
     """Return the attributes of a master.
 
@@ -30,6 +35,8 @@ def attributes_of(
         Tells when and how the reference was shot on that frame.
     fingerprint : str
         Of the frame's recipe.
+    solved : Solved
+        The motions that were taken out.
 
     Returns
     -------
@@ -48,8 +55,13 @@ def attributes_of(
         exposure_seconds=None if facts is None else facts.exposure.seconds,
         f_number=None if facts is None else facts.exposure.f_number,
         iso=None if facts is None else facts.exposure.iso,
-        own={FINGERPRINT: fingerprint},
+        own={FINGERPRINT: fingerprint, **_alignment(job, frame, solved)},
     )
+
+
+def _alignment(job: ShotJob, frame: int, solved: Solved) -> dict[str, str]:
+    applied = applied_motions(solved, job, frame)
+    return {ALIGNMENT: json.dumps(applied, sort_keys=True)} if applied else {}
 
 
 def _reference_facts(job: ShotJob, frame: int, material: Material) -> Facts | None:

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from glimsum_jobs.errors import JobError
-from glimsum_jobs.measurements import Averaged, Checked, Sampled, Solved
-from glimsum_jobs.plan import AVERAGE, dead_frames, measure_items
+from glimsum_jobs.measurements import Checked, Solved
+from glimsum_jobs.plan import AVERAGE, TRACK, dead_frames, measure_items
 from glimsum_jobs.problems import Place, Problem, Rank, stops_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
@@ -20,7 +20,8 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.master_attributes import attributes_of
 from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import average_pass, sample_level
-from glimsum_workers.solve_shot import solve_shot
+from glimsum_workers.solve_shot import Measured, solve_shot
+from glimsum_workers.track_shot import Tracker
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,8 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
     bench = ShotBench(job, checked, solved, roots, keep)
     with bench.material:
         made = bench.combine(frame, lambda: None)
-        attributes = attributes_of(job, frame, bench.material, fingerprint_of(bench, frame))
+        fingerprint = fingerprint_of(bench, frame)
+        attributes = attributes_of(job, frame, bench.material, fingerprint, solved)
     viewing = Viewing(job.space, job.viewing.display, job.viewing.view)
     return Still(
         rgb=made.picture.rgb,
@@ -93,16 +95,18 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
 
 def measure_here(job: ShotJob, checked: Checked, roots: Roots, keep: Keep) -> Solved:
     """Do all items of measuring one after the other and solve them."""
-    averaged: list[Averaged] = []
-    sampled: list[Sampled] = []
+    measured = Measured()
     with Material(job, checked, roots) as material:
         for item in measure_items(job, checked):
             what, name, *frame = item.split(":")
             if what == AVERAGE:
-                averaged.append(average_pass(job, name, material, keep))
+                measured.averaged.append(average_pass(job, name, material, keep))
+            elif what == TRACK:
+                tracked = Tracker(job, material, keep).track(name, int(frame[0]))
+                measured.tracked.append(tracked)
             else:
-                sampled.append(sample_level(job, name, int(frame[0]), material, keep))
-        return solve_shot(job, averaged, sampled, material, keep)
+                measured.sampled.append(sample_level(job, name, int(frame[0]), material, keep))
+        return solve_shot(job, measured, material, keep)
 
 
 def _refuse(job: ShotJob, frame: int, checked: Checked, dead: dict[int, str]) -> None:

@@ -1,7 +1,7 @@
 """One pass on one frame, from the file's codes to light in the working space.
 
 The order is that of the light: codes, the camera's own primaries, dark, hot pixels, white
-balance, exposure, ambient, level, matrix. Drift correction will resample behind the matrix.
+balance, exposure, ambient, level, matrix, and one resample that takes the drift out.
 """
 
 from dataclasses import dataclass
@@ -17,8 +17,10 @@ from glimsum_workers.engine.codes import Image, Picture
 from glimsum_workers.engine.exposure import multiply_channels
 from glimsum_workers.engine.hot_pixels import clipped_share
 from glimsum_workers.engine.primaries import convert
+from glimsum_workers.engine.resample import resample
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.material import Material
+from glimsum_workers.motions import motion_on
 from glimsum_workers.recorded import decode_pass, exposed, without_dark
 
 
@@ -84,11 +86,14 @@ class ShotLight:
         )
 
     def in_working_space(self, name: str, frame: int, solved: Solved) -> PassLight:
-        """Return what a recipe combines: equalised, without ambient, steady, converted."""
+        """Return what a recipe combines: without ambient, steady, converted, in its place."""
         light = self.equalised(name, frame)
         gain = solved.levels[name].gains.get(frame, 1.0) if name in solved.levels else 1.0
         rgb = self.to_working_space(name, light.picture.rgb, frame, gain)
         picture = Picture(rgb, light.picture.alpha)
+        motion = motion_on(solved, self._job, name, frame)
+        if motion is not None:
+            picture = resample(picture, motion).picture
         return PassLight(picture, light.clipped, light.replaced, light.mended)
 
     def to_working_space(self, name: str, rgb: Image, frame: int, gain: float = 1.0) -> Image:

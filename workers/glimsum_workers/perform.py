@@ -9,7 +9,8 @@ from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, ItemRecord, Ledger,
 from glimsum_jobs.measurements import Averaged, Checked, Found, Sampled, Solved
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
-from glimsum_jobs.plan import AVERAGE, SAMPLE
+from glimsum_jobs.plan import AVERAGE, SAMPLE, TRACK
+from glimsum_jobs.tracks import Tracked
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.finish_shot import finish_shot
@@ -17,7 +18,8 @@ from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import average_pass, sample_level
-from glimsum_workers.solve_shot import solve_shot
+from glimsum_workers.solve_shot import Measured, solve_shot
+from glimsum_workers.track_shot import Tracker
 from glimsum_workers.write_frame import Writer, write_frame
 
 
@@ -54,7 +56,7 @@ class Performer:
         """
         match claim.stage:
             case Stage.CHECK:
-                left: Found = check_shot(order.job, self._roots)
+                left: Found | Tracked = check_shot(order.job, self._roots)
             case Stage.MEASURE:
                 left = self._measure(order, claim.item)
             case Stage.SOLVE:
@@ -71,24 +73,25 @@ class Performer:
             self._laid_out[1].close()
             self._laid_out = None
 
-    def _measure(self, order: RunOrder, item: str) -> Found:
+    def _measure(self, order: RunOrder, item: str) -> Found | Tracked:
         keep = kept_of(order, self._roots)
         what, name, *frame = item.split(":")
         with Material(order.job, self._checked(order), self._roots) as material:
             if what == AVERAGE:
                 return average_pass(order.job, name, material, keep)
+            if what == TRACK:
+                return Tracker(order.job, material, keep).track(name, int(frame[0]))
             return sample_level(order.job, name, int(frame[0]), material, keep)
 
     def _solve(self, order: RunOrder) -> Solved:
-        measured = self._ledger.items(order.run, Stage.MEASURE)
+        items = self._ledger.items(order.run, Stage.MEASURE)
+        measured = Measured(
+            averaged=[Averaged.model_validate(each) for each in _results(items, AVERAGE)],
+            sampled=[Sampled.model_validate(each) for each in _results(items, SAMPLE)],
+            tracked=[Tracked.model_validate(each) for each in _results(items, TRACK)],
+        )
         with Material(order.job, self._checked(order), self._roots) as material:
-            return solve_shot(
-                order.job,
-                [Averaged.model_validate(each) for each in _results(measured, AVERAGE)],
-                [Sampled.model_validate(each) for each in _results(measured, SAMPLE)],
-                material,
-                kept_of(order, self._roots),
-            )
+            return solve_shot(order.job, measured, material, kept_of(order, self._roots))
 
     def _combine(self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> Found:
         return write_frame(

@@ -1,6 +1,7 @@
 """Levels of all frames solved together, from what measuring left behind."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +11,7 @@ from glimsum_jobs.measurements import Averaged, Levels, Sampled, Solved
 from glimsum_jobs.passes import Level, Steady
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.tracks import Tracked
 from glimsum_workers.averages import Averages
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.level import LevelSample, level_sample, solve_levels
@@ -19,23 +21,27 @@ from glimsum_workers.frames.kept import Keep
 from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import sample_picture
 from glimsum_workers.recorded import exposed
+from glimsum_workers.solve_tracks import solve_tracks, track_remarks
 
 
-def solve_shot(
-    job: ShotJob,
-    averaged: Sequence[Averaged],
-    sampled: Sequence[Sampled],
-    material: Material,
-    keep: Keep,
-) -> Solved:
-    """Solve the levels of all frames together.
+@dataclass
+class Measured:
+    """What measuring left behind; an item that was set aside is missing here."""
+
+    averaged: list[Averaged] = field(default_factory=list)
+    sampled: list[Sampled] = field(default_factory=list)
+    tracked: list[Tracked] = field(default_factory=list)
+
+
+def solve_shot(job: ShotJob, measured: Measured, material: Material, keep: Keep) -> Solved:
+    """Solve the levels and the tracks of all frames together.
 
     Parameters
     ----------
     job : ShotJob
         The shot.
-    averaged, sampled : sequence
-        What measuring left behind; an item that was set aside is missing here.
+    measured : Measured
+        What measuring left behind.
     material : Material
         Reads the ambient of a moving camera.
     keep : Keep
@@ -44,26 +50,30 @@ def solve_shot(
     Returns
     -------
     Solved
-        Levels and averages, with remarks on frames whose level could not be trusted and on
+        Levels, tracks and averages, with remarks on frames whose level could not be trusted and on
         averages that lack a file.
     """
-    by_name = {each.pass_name: each for each in averaged}
-    samples = _Samples(job, sampled, Averages(job, by_name, material, keep), keep)
+    by_name = {each.pass_name: each for each in measured.averaged}
+    samples = _Samples(job, measured.sampled, Averages(job, by_name, material, keep), keep)
     levels: dict[str, Levels] = {}
     problems: list[Problem] = []
-    for name in dict.fromkeys(each.pass_name for each in sampled):
+    for name in dict.fromkeys(each.pass_name for each in measured.sampled):
         if job.passes[name].is_steady:
             levels[name] = _solve_level(job, name, samples)
             problems += _doubts(job, name, levels[name])
-    for each in averaged:
+    for each in measured.averaged:
         problems += _left_out(job, each, len(material.file_numbers(each.pass_name)))
+    tracks = solve_tracks(job, measured.tracked, material.checked)
+    problems += track_remarks(job, tracks)
     return Solved(
         averages=by_name,
         levels=levels,
+        tracks=tracks,
         problems=tuple(problems),
         revision=digest_of(
             {name: each.key for name, each in by_name.items()},
             {name: each.model_dump(mode="json") for name, each in levels.items()},
+            {name: each.model_dump(mode="json") for name, each in tracks.items()},
         ),
     )
 

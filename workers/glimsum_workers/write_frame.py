@@ -80,7 +80,7 @@ def write_frame(
         master_name(order, frame),
         made.picture.rgb,
         made.picture.alpha,
-        attributes_of(order.job, frame, bench.material, fingerprint),
+        attributes_of(order.job, frame, bench.material, fingerprint, bench.solved),
         compression=master.compression,
         pixel=master.pixel,
         token=writer.token,

@@ -3,9 +3,18 @@ from typing import Any
 from glimsum_jobs.ledger import ItemRecord, ItemState, RunState, Stage
 from glimsum_jobs.measurements import Checked, FoundPass
 from glimsum_jobs.orders import RunOrder, run_name
-from glimsum_jobs.plan import Items, measure_items, next_stage, used_passes
+from glimsum_jobs.plan import (
+    Items,
+    best_frame,
+    hold_frame,
+    measure_items,
+    next_stage,
+    tracked_passes,
+    used_passes,
+)
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.reading import read_shot
+from glimsum_jobs.shot import ShotJob
 from unit.jobs.example_jobs import small_job
 
 
@@ -75,6 +84,38 @@ def test_a_moving_ambient_is_sampled_with_the_pass_it_is_taken_from() -> None:
     assert [item for item in items if item.startswith("sample:leak")] == [
         f"sample:leak:{frame}" for frame in range(1001, 1007)
     ]
+
+
+def drifting(**changes: Any) -> ShotJob:
+    tree = small_job(**changes)
+    tree["passes"]["practicals"]["align"] = "similarity"
+    job, _ = read_shot(tree)
+    return job
+
+
+def test_a_pass_that_may_have_drifted_is_tracked_with_its_reference() -> None:
+    job = drifting()
+    items = [item for item in measure_items(job, found(dead(1003))) if item.startswith("track")]
+    frames = (1001, 1002, 1004, 1005, 1006)
+    assert items == [f"track:{name}:{f}" for name in ("beauty", "practicals") for f in frames]
+
+
+def test_without_drift_nothing_is_tracked() -> None:
+    job, _ = read_shot(small_job())
+    assert tracked_passes(job) == []
+
+
+def test_the_hold_frame_is_the_living_one_in_the_middle() -> None:
+    assert hold_frame(drifting(), found()) == 1004
+    assert hold_frame(drifting(), found(dead(1004))) == 1003
+
+
+def test_a_pass_is_compared_with_the_frame_its_lamp_burns_most_on() -> None:
+    keys = [{"frame": 1001, "value": "out"}, {"frame": 1002, "value": 0}]
+    keys += [{"frame": 1003, "value": "out"}]
+    job = drifting(recipe=[{"pass": "beauty"}, {"pass": "practicals", "stops": keys}])
+    assert best_frame(job, found(), "practicals") == 1002
+    assert best_frame(job, found(), "beauty") == hold_frame(job, found())
 
 
 def test_a_refusal_by_the_check_ends_the_run() -> None:

@@ -1,0 +1,140 @@
+"""The tracks of a shot's passes solved from what registering their frames told."""
+
+import math
+from collections.abc import Mapping, Sequence
+
+from glimsum_jobs.frame_ranges import runs_of
+from glimsum_jobs.measurements import Checked
+from glimsum_jobs.plan import best_frame, hold_frame
+from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.tracks import Knock, PassTrack, Placed, Registered, Tracked
+from glimsum_workers.engine.drift import Track
+from glimsum_workers.engine.drift_locked import solve_locked, solve_reference
+from glimsum_workers.engine.drift_moving import solve_moving
+from glimsum_workers.engine.motion import Affine, Registration
+from glimsum_workers.kept_pictures import as_registration
+
+
+def solve_tracks(
+    job: ShotJob, tracked: Sequence[Tracked], checked: Checked
+) -> dict[str, PassTrack]:
+    """Solve where every tracked pass lies on every frame.
+
+    Parameters
+    ----------
+    job : ShotJob
+        The shot.
+    tracked : sequence of Tracked
+        One a pass and frame; what was set aside is missing.
+    checked : Checked
+        Tells the hold frame of a locked shot.
+
+    Returns
+    -------
+    dict of str to PassTrack
+        By pass, the reference included; empty where no pass may drift.
+    """
+    names = list(dict.fromkeys(each.pass_name for each in tracked))
+    cross = {name: _registrations(tracked, name, "cross") for name in names}
+    own = {name: _registrations(tracked, name, "own") for name in names}
+    # What shows little takes its place from its neighbours: the sure ones come first.
+    names.sort(key=lambda name: -sum(each.trusted for each in cross[name].values()))
+    solved: dict[str, Track] = {}
+    for name in names:
+        if name != job.reference_pass:
+            solved[name] = _solve(job, name, cross[name], own, checked=checked, neighbours=solved)
+        elif job.camera == "locked":
+            size = _size(checked, name)
+            hold = hold_frame(job, checked)
+            frames = tuple(job.frames.numbers)
+            solved[name] = solve_reference(own[name], hold=hold, size=size, frames=frames)
+    return {name: _as_pass_track(track) for name, track in solved.items()}
+
+
+def _solve(
+    job: ShotJob,
+    name: str,
+    cross: Mapping[int, Registration],
+    own: Mapping[str, Mapping[int, Registration]],
+    *,
+    checked: Checked,
+    neighbours: Mapping[str, Track],
+) -> Track:
+    size, frames = _size(checked, name), tuple(job.frames.numbers)
+    if job.camera == "locked":
+        best = best_frame(job, checked, name)
+        return solve_locked(
+            cross, own[name], best=best, size=size, frames=frames, neighbours=neighbours
+        )
+    reference = own.get(job.reference_pass, {})
+    return solve_moving(
+        cross, own[name], reference, size=size, frames=frames, neighbours=neighbours
+    )
+
+
+def _size(checked: Checked, name: str) -> tuple[int, int]:
+    found = checked.passes[name]
+    return found.height, found.width
+
+
+def track_remarks(job: ShotJob, tracks: Mapping[str, PassTrack]) -> list[Problem]:
+    """Return what a person should know of the tracks before the set is struck."""
+    problems: list[Problem] = []
+    for name, track in tracks.items():
+        place = Place(shot=job.shot, pass_name=name)
+        doubtful = [frame for frame, placed in track.frames.items() if not placed.trusted]
+        if doubtful and job.passes[name].align != "none":
+            problems.append(
+                Problem(
+                    rank=Rank.REMARK,
+                    what=f"the place of pass {name} is not sure on {len(doubtful)} frames",
+                    place=place,
+                    seen=f"frames {runs_of(doubtful)}",
+                    expected="known to 0.3 pixel",
+                    remedy="Look at these frames; shoot an alignment frame next time.",
+                )
+            )
+        problems += [
+            Problem(
+                rank=Rank.REMARK,
+                what=f"the camera of pass {name} was knocked before frame {knock.frame}",
+                place=place,
+                seen=f"{knock.dx:+.2f}, {knock.dy:+.2f} pixels",
+                expected="a camera that stands still",
+                remedy="It is taken out; look at the tripod.",
+            )
+            for knock in track.knocks
+        ]
+        problems += [
+            Problem(rank=Rank.REMARK, what=remark, place=place) for remark in track.remarks
+        ]
+    return problems
+
+
+def _registrations(tracked: Sequence[Tracked], name: str, which: str) -> dict[int, Registration]:
+    found: dict[int, Registration] = {}
+    for each in tracked:
+        told: Registered | None = getattr(each, which)
+        if each.pass_name == name and told is not None:
+            found[each.frame] = as_registration(told)
+    return found
+
+
+def _as_pass_track(track: Track) -> PassTrack:
+    frames = {}
+    for index, frame in enumerate(track.frames):
+        motion, sigma = track.motions[index], float(track.sigma_px[index])
+        if isinstance(motion, Affine):
+            raise TypeError("an affine track has no rotation and scale of its own")
+        frames[frame] = Placed(
+            dx=round(motion.dx, 5),
+            dy=round(motion.dy, 5),
+            rotation_deg=round(motion.rotation_deg, 7),
+            scale=round(motion.scale, 9),
+            sigma_px=round(sigma, 5) if math.isfinite(sigma) else None,
+            trusted=bool(track.trusted[index]),
+            source=track.sources[index],
+        )
+    knocks = tuple(Knock(frame=step.frame, dx=step.dx, dy=step.dy) for step in track.steps)
+    return PassTrack(frames=frames, knocks=knocks, remarks=tuple(track.remarks))

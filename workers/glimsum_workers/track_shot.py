@@ -1,0 +1,132 @@
+"""Where a pass lies on one frame, measured against the reference and against itself."""
+
+import numpy as np
+
+from glimsum_jobs.plan import best_frame, dead_frames, hold_frame
+from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.tracks import Registered, Tracked
+from glimsum_workers.digests import digest_of
+from glimsum_workers.engine.motion import STILL, Registration
+from glimsum_workers.engine.registration.models import Model
+from glimsum_workers.engine.registration.prepared import Prepared, prepare
+from glimsum_workers.engine.registration.register import register
+from glimsum_workers.frames.kept import Keep
+from glimsum_workers.kept_pictures import as_arrays, as_prepared, as_registered
+from glimsum_workers.material import Material
+from glimsum_workers.recorded import decode_pass
+
+TRACK_EPOCH = 1
+"""Raised whenever registering the same files gives other numbers."""
+
+
+class Tracker:
+    """Registers frames of one shot; prepares every picture once and keeps it.
+
+    Parameters
+    ----------
+    job : ShotJob
+        The shot.
+    material : Material
+        Reads the codes.
+    keep : Keep
+        Where prepared pictures and what registering them told are kept.
+    """
+
+    def __init__(self, job: ShotJob, material: Material, keep: Keep) -> None:
+        self._job = job
+        self._material = material
+        self._keep = keep
+
+    def track(self, name: str, frame: int) -> Tracked:
+        """Register a pass on a frame.
+
+        Parameters
+        ----------
+        name : str
+            The pass; of the reference only its own motion is measured.
+        frame : int
+            Shot frame.
+
+        Returns
+        -------
+        Tracked
+            Across the light, and inside the pass where its light is the same.
+
+        Raises
+        ------
+        SourceError
+            A file can't be read.
+        """
+        job, checked = self._job, self._material.checked
+        reference = job.reference_pass
+        align = job.passes[name].align
+        model: Model = "shift" if align == "shift" else "similarity"
+        cross: Registered | None = None
+        own: Registered | None = None
+        if job.camera == "locked":
+            if name != reference:
+                hold = (reference, hold_frame(job, checked))
+                cross = self._registered(hold, (name, frame), model)
+            best = (name, best_frame(job, checked, name))
+            own = self._registered(best, (name, frame), model, same_light=True)
+        else:
+            if name != reference:
+                cross = self._registered((reference, frame), (name, frame), model)
+            if frame < job.frames.last and frame + 1 not in dead_frames(checked):
+                following = (name, frame + 1)
+                own = self._registered((name, frame), following, model, same_light=True)
+        return Tracked(pass_name=name, frame=frame, cross=cross, own=own)
+
+    def _registered(
+        self,
+        reference: tuple[str, int],
+        moving: tuple[str, int],
+        model: Model,
+        *,
+        same_light: bool = False,
+    ) -> Registered:
+        key = digest_of(
+            "registered",
+            TRACK_EPOCH,
+            self._picture_key(*reference),
+            self._picture_key(*moving),
+            model,
+            same_light,
+        )
+        kept = self._keep.get(key)
+        if kept is not None:
+            return Registered.model_validate_json(str(kept["told"]))
+        if reference == moving:
+            none = np.zeros((0, 5), np.float32)
+            found = Registration(STILL, 0.0, 0.0, trusted=True, alarm=0.0, tiles=none)
+        else:
+            found = register(
+                self._prepared(*reference),
+                self._prepared(*moving),
+                model=model,
+                same_light=same_light,
+            )
+        told = as_registered(found)
+        self._keep.put(key, told=np.asarray(told.model_dump_json()), tiles=found.tiles)
+        return told
+
+    def _picture_key(self, name: str, frame: int) -> str:
+        each = self._job.passes[name]
+        return digest_of(
+            "prepared",
+            TRACK_EPOCH,
+            self._material.pass_fingerprint(name, frame),
+            each.space,
+            each.range,
+            each.crop and each.crop.model_dump(),
+        )
+
+    def _prepared(self, name: str, frame: int) -> Prepared:
+        key = self._picture_key(name, frame)
+        kept = self._keep.get(key)
+        if kept is None:
+            recorded = decode_pass(self._job.passes[name], self._material.pass_codes(name, frame))
+            ready = prepare(recorded.picture.rgb, clipped=recorded.clipped)
+            kept = as_arrays(ready)
+            self._keep.put(key, **kept)
+        return as_prepared(kept)
