@@ -129,8 +129,8 @@ class Registration:
         False where sigma exceeds 0.3 px or a gate failed.
     alarm : float
         Chi scale of the tiles: how much more they differ from the motion than their own noise
-        allows. About 1 to 2 where one motion fits; above 10 in the same light means that the
-        camera changed its place (parallax), not only its direction.
+        allows. In the same light 1.0 to 1.2 where one motion fits, and above 2 the camera has
+        changed its place (parallax), not only its direction; across lights up to 2.5 is usual.
     tiles : float32 array, (n, 5)
         x, y of a tile's centre, residual dx, dy against `motion` (all in pixels of the full
         size), and its weight, 0..1 of the heaviest; for plots. May hold no row.

@@ -14,10 +14,12 @@ _TILES_TOO_SURE = 1.5
 """By how much errors exceed what the spread of the tiles predicts (measured)."""
 _SAMPLING_PX = 0.003
 """What aliasing leaves, pixels of the level (measured)."""
-_RELIT_PX = 0.04
+_RELIT_PX = 0.06
 """How far light from elsewhere moves edges of everyday relief, full pixels (measured)."""
-_SHARE_OF_PHASES = 0.2
+_SHARE_OF_PHASES = 0.4
 _SHARE_OF_BANDS = 0.5
+_SHARE_OF_MISFIT = 0.25
+"""What part of their disagreement the opinions, levels and tiles may have in common (measured)."""
 _MOST_SECOND_PX = 1.0
 _UNKNOWN_TURN = 5e-4
 """Rotation (radians) and scale that a shift may hide."""
@@ -89,6 +91,7 @@ def _doubt_of_light(
         _RELIT_PX,
         _SHARE_OF_PHASES * min(apart, _MOST_SECOND_PX),
         _SHARE_OF_BANDS * min(bands, _MOST_SECOND_PX),
+        _SHARE_OF_MISFIT * refined.step.misfit * refined.factor,
     ]
     return float(np.sqrt(np.sum(np.square(squares))))
 

@@ -82,11 +82,10 @@ def _block_noise(
         rest = across[:-2] - 2 * across[1:-1] + across[2:]
         level = slab[1:-1, 1:-1].mean(axis=0).reshape(columns, _BLOCK).mean(axis=1)
         power = np.square(rest).mean(axis=0).reshape(columns, _BLOCK).mean(axis=1)
-        if valid is None:
-            whole = np.ones(columns, dtype=np.bool_)
-        else:
+        whole: NDArray[np.bool_] = np.ones(columns, dtype=np.bool_)
+        if valid is not None:
             usable = valid[top + 1 : top + 1 + _BLOCK, 1 : 1 + columns * _BLOCK]
-            whole = usable.reshape(_BLOCK, columns, _BLOCK).all(axis=(0, 2))
+            whole = np.asarray(usable.reshape(_BLOCK, columns, _BLOCK).all(axis=(0, 2)))
         means.append(level[whole].astype(np.float64))
         variances.append(power[whole].astype(np.float64) / _KERNEL_NORM**2)
     return np.concatenate(means), np.concatenate(variances)
