@@ -222,3 +222,18 @@ def test_a_map_in_two_passes_equals_the_same_map_in_one(street: FineScene) -> No
     one = resample(Picture(street.photograph()), field).picture.rgb
 
     assert decibels(two - one) >= 75.0
+
+
+def test_lamps_are_limited_alike_in_a_shift_and_in_a_turn_too_small_to_see(
+    night: FineScene,
+) -> None:
+    source = np.minimum(night.photograph(), WHITE)
+    turned = Motion(0.4, -0.3, rotation_deg=1e-7)
+    field = np.full((192, 288, 2), (0.4, -0.3), np.float32)
+
+    shifted = ours(source, 0.4, -0.3)
+
+    for motion in (turned, field):
+        moved = resample(Picture(source), motion).picture.rgb
+        np.testing.assert_allclose(moved, shifted, atol=1e-5)
+        assert moved.min() >= source.min()

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.edge_samples import cut_samples
 from glimsum_workers.engine.kernels import TapTable
-from glimsum_workers.engine.ring_limits import BLOCK_PX, RingRule, limit_cells
+from glimsum_workers.engine.ring_limits import RingRule, limit_cells
 
 Places = tuple[NDArray[np.float64], NDArray[np.float64]]
 """Column and row in the source of each new sample; 0 is the centre of the first sample."""
@@ -178,21 +178,24 @@ def _limit(
     across: NDArray[np.float64],
     along: NDArray[np.float64],
 ) -> None:
-    """Keep the samples beside lamps near their neighbours, in place."""
+    """Keep the samples beside lamps within their neighbours, in place."""
     row, column = (np.floor(each).astype(np.intp) for each in (along, across))
-    top, left = int(row.min()), int(column.min())
-    bottom, right = int(row.max()) + 1, int(column.max()) + 1
-    last = np.array(rule.blocks.shape) - 1
-    upper, lower = np.clip(np.array([top, bottom - 1]) // BLOCK_PX, 0, last[0])
-    first, final = np.clip(np.array([left, right - 1]) // BLOCK_PX, 0, last[1])
-    if not rule.blocks[upper : lower + 1, first : final + 1].any():
+    beside = np.flatnonzero(rule.lamps[rule.block(row, 0), rule.block(column, 1)])
+    if not beside.size:
         return
-    before, after = rule.taps // 2 - 1, rule.taps // 2
-    colours = channels[..., :3]
-    part = cut_samples(colours, top - before, bottom + after, left - before, right + after)
-    lowest, highest = limit_cells(rule, part)
-    cell = (row - top) * (right - left) + column - left
-    for sums, low, high in zip(
-        tile, np.moveaxis(lowest, 2, 0), np.moveaxis(highest, 2, 0), strict=False
-    ):
-        np.clip(sums, np.take(low, cell), np.take(high, cell), out=sums)
+    row, column = row.ravel()[beside], column.ravel()[beside]
+    top, left = int(row.min()), int(column.min())
+    before, after = rule.near // 2 - 1, rule.near // 2 + 1
+    part = cut_samples(
+        channels[..., :3],
+        top - before,
+        int(row.max()) + after,
+        left - before,
+        int(column.max()) + after,
+    )
+    cells = limit_cells(part, rule.near)
+    place = (row - top) * cells[0].shape[1] + column - left
+    for channel in range(3):
+        low, high = (np.take(each[..., channel], place) for each in cells)
+        plane = tile[channel].reshape(-1)
+        plane[beside] = np.minimum(np.maximum(plane[beside], low), high)

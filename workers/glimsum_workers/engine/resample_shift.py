@@ -1,6 +1,5 @@
 """The resample of a pure shift: one set of taps for all rows, one for all columns."""
 
-from collections.abc import Iterator
 from math import floor
 
 import numpy as np
@@ -8,9 +7,9 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.edge_samples import cut_samples
 from glimsum_workers.engine.kernels import TAPS, interpolation_taps
-from glimsum_workers.engine.ring_limits import BLOCK_PX, RingRule, limit_cells
+from glimsum_workers.engine.ring_limits import RingRule, limit_cells
 
-_STRIP_ROWS, _RUN_COLUMNS = 32, 256
+_STRIP_ROWS = 32
 _BEFORE, _AFTER = TAPS // 2 - 1, TAPS // 2
 
 
@@ -32,7 +31,7 @@ def shift_channels(
     size : tuple of int
         (height, width) of the result.
     rule : RingRule, optional
-        Limits samples beside lamps; None leaves all free.
+        Limits samples beside lamps, for three channels; None leaves all free.
 
     Returns
     -------
@@ -45,6 +44,7 @@ def shift_channels(
     if across is None and along is None:
         return np.array(cut_samples(channels, row, row + height, column, column + width))
     result = np.empty((height, width, channels.shape[2]), np.float32)
+    beside = np.empty((0, 0), np.bool_) if rule is None else _spread_columns(rule, column, width)
     for top in range(0, height, _STRIP_ROWS):
         strip = result[top : top + _STRIP_ROWS]
         first = row + top
@@ -58,7 +58,7 @@ def shift_channels(
         middle = _blend(part, along, 0, None)
         _blend(middle, across, 1, strip)
         if rule is not None:
-            _limit(strip, part, rule, first, column)
+            _limit(strip, part, beside[rule.block(np.arange(first, first + len(strip)), 0)])
     return result
 
 
@@ -96,23 +96,20 @@ def _blend(
     return result
 
 
+def _spread_columns(rule: RingRule, column: int, width: int) -> NDArray[np.bool_]:
+    """Return the rule's blocks, every row spread to the new samples of `width` pixels."""
+    blocks = rule.block(np.arange(column, column + width), 1)
+    return rule.lamps[:, np.repeat(blocks, 3)]
+
+
 def _limit(
-    strip: NDArray[np.float32], part: NDArray[np.float32], rule: RingRule, row: int, column: int
+    strip: NDArray[np.float32], part: NDArray[np.float32], beside: NDArray[np.bool_]
 ) -> None:
-    """Keep the samples beside lamps near their neighbours, in place."""
-    blocks = rule.blocks
-    upper = min(max(row // BLOCK_PX, 0), len(blocks) - 1)
-    lower = min(max((row + len(strip) - 1) // BLOCK_PX, 0), len(blocks) - 1)
-    rows: NDArray[np.bool_] = np.any(blocks[upper : lower + 1], axis=0)
-    for left, right in _runs(rows, column, strip.shape[1]):
-        limits = limit_cells(rule, part[:, left : right + TAPS - 1])
-        np.clip(strip[:, left:right], *limits, out=strip[:, left:right])
-
-
-def _runs(blocks: NDArray[np.bool_], column: int, width: int) -> Iterator[tuple[int, int]]:
-    """Yield the ranges of new columns whose samples lie in the blocks; `column` is the first's."""
-    cells = np.clip((np.arange(width) + column) // BLOCK_PX, 0, len(blocks) - 1)
-    edges = np.flatnonzero(np.diff(blocks[cells].astype(np.int8), prepend=0, append=0))
-    for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        for left in range(first, last, _RUN_COLUMNS):
-            yield left, min(left + _RUN_COLUMNS, last)
+    """Keep the samples beside lamps within their neighbours, in place."""
+    if not beside.any():
+        return
+    rows, width = strip.shape[:2]
+    low, high = limit_cells(part[_BEFORE : _BEFORE + rows + 1, _BEFORE : _BEFORE + width + 1], 2)
+    np.maximum(strip, low, out=low)
+    np.minimum(low, high, out=low)
+    np.copyto(strip, low, where=beside.reshape(strip.shape))
