@@ -120,7 +120,7 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
             f"{TRACK}:{name}:{frame}"
             for name in tracked_passes(job)
             for frame in job.frames.numbers
-            if frame not in dead
+            if frame not in dead and is_looked_at(job, name, frame)
         ),
     ]
 
@@ -133,6 +133,17 @@ def tracked_passes(job: ShotJob) -> list[str]:
         if job.passes[name].align != "none" and job.passes[name].use is None
     ]
     return list(dict.fromkeys([job.reference_pass, *drifting])) if drifting else []
+
+
+def is_looked_at(job: ShotJob, name: str, frame: int) -> bool:
+    """Return whether anything of a pass is used on a frame.
+
+    The reference is used on every frame; a lamp that is out in every step has no place to find,
+    and what a dark frame shows would be found in its stead.
+    """
+    steps = [step for step in job.steps if step.pass_name == name]
+    by_matte = name in job.silhouettes
+    return name == job.reference_pass or by_matte or any(step.gain(frame) for step in steps)
 
 
 def hold_frame(job: ShotJob, checked: Checked) -> int:

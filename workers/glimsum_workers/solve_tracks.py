@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Checked
-from glimsum_jobs.plan import best_frame, hold_frame
+from glimsum_jobs.plan import best_frame, hold_frame, is_looked_at
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import Knock, PassTrack, Placed, Registered, Tracked
@@ -61,7 +61,8 @@ def _solve(
     checked: Checked,
     neighbours: Mapping[str, Track],
 ) -> Track:
-    size, frames = _size(checked, name), tuple(job.frames.numbers)
+    size = _size(checked, name)
+    frames = tuple(frame for frame in job.frames.numbers if is_looked_at(job, name, frame))
     if job.camera == "locked":
         best = best_frame(job, checked, name)
         return solve_locked(

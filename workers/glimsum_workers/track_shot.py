@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from glimsum_jobs.plan import best_frame, dead_frames, hold_frame
+from glimsum_jobs.plan import best_frame, dead_frames, hold_frame, is_looked_at
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import Registered, Tracked
 from glimsum_workers.digests import digest_of
@@ -72,10 +72,16 @@ class Tracker:
         else:
             if name != reference:
                 cross = self._registered((reference, frame), (name, frame), model)
-            if frame < job.frames.last and frame + 1 not in dead_frames(checked):
+            if self._goes_on(name, frame):
                 following = (name, frame + 1)
                 own = self._registered((name, frame), following, model, same_light=True)
         return Tracked(pass_name=name, frame=frame, cross=cross, own=own)
+
+    def _goes_on(self, name: str, frame: int) -> bool:
+        """Return whether the pass is used on the next frame too, and has a file for it."""
+        job = self._job
+        following = frame + 1 <= job.frames.last and is_looked_at(job, name, frame + 1)
+        return following and frame + 1 not in dead_frames(self._material.checked)
 
     def _registered(
         self,

@@ -100,6 +100,13 @@ def test_a_pass_that_may_have_drifted_is_tracked_with_its_reference() -> None:
     assert items == [f"track:{name}:{f}" for name in ("beauty", "practicals") for f in frames]
 
 
+def test_a_lamp_that_is_out_has_no_place_to_find() -> None:
+    keys = [{"frame": 1003, "value": 0}, {"frame": 1004, "value": "out"}]
+    job = drifting(recipe=[{"pass": "beauty"}, {"pass": "practicals", "stops": keys}])
+    items = [item for item in measure_items(job, found()) if item.startswith("track:pract")]
+    assert items == [f"track:practicals:{frame}" for frame in (1001, 1002, 1003)]
+
+
 def test_without_drift_nothing_is_tracked() -> None:
     job, _ = read_shot(small_job())
     assert tracked_passes(job) == []
