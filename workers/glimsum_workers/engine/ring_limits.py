@@ -95,8 +95,9 @@ def limit_cells(samples: NDArray[np.float32], near: int) -> Limits:
     -----
     Both sides are limited alike, for what a kernel takes round a lamp it adds on it: on a night
     scene with clipped bulbs that give most of the light, the sum of all light stays within
-    0.25 %, in the mean 0.05 %. Room of a tenth on either side would leave the overshoot in and
-    add 0.6 %.
+    0.25 %, in the mean 0.05 %; on the harbour's practicals 0.11 to 0.23 % are added, on passes
+    without bulbs at most 0.02 %. Room of a tenth on either side would leave the overshoot in
+    and add 0.6 %.
     """
     rows = [window_extreme(pick, samples, near, 0) for pick in (np.minimum, np.maximum)]
     return window_extreme(np.minimum, rows[0], near, 1), window_extreme(
