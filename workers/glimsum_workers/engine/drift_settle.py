@@ -11,6 +11,8 @@ from glimsum_workers.engine.drift_series import SHIFT, TURN, Series
 
 Numbers = NDArray[np.float64]
 
+_MOST_SIGMAS = 3.0
+
 
 def settle(series: Series, steps: Sequence[Step]) -> Series:
     """Draw frames towards the level they stand at, as far as their own errors explain the rest.
@@ -28,7 +30,8 @@ def settle(series: Series, steps: Sequence[Step]) -> Series:
         For each stretch the motion that its frames really have (variance t) is estimated, from
         what their scatter has beyond their sigmas s; a frame keeps the share t / (t + s**2) of
         its distance from the level. Where the camera really moves, t is large and nothing is
-        drawn; where it stands, the error of a frame becomes that of the mean.
+        drawn; where it stands, the error of a frame becomes that of the mean. A frame that would be
+        drawn by more than 3 of its sigmas is left where it was found.
 
     References
     ----------
@@ -55,7 +58,8 @@ def _draw(values: Numbers, sigma: Numbers) -> tuple[Numbers, Numbers]:
     kept = true * weight
     drawn = level + kept * (values - level)
     variance = kept * sigma**2 + (1 - kept) ** 2 / weight.sum(axis=0)
-    return drawn, np.sqrt(variance)
+    alone = np.abs(drawn - values) > _MOST_SIGMAS * sigma
+    return np.where(alone, values, drawn), np.where(alone, sigma, np.sqrt(variance))
 
 
 def _true_variance(values: Numbers, variances: Numbers) -> float:

@@ -1,0 +1,96 @@
+"""Start offsets of the harbour's moving shot against the numbers of its lead-in frames.
+
+Source: ``lead_in_frames`` of the harbour's ``truth.json``: 0 beauty, 3 practicals, 2 flash, 1 haze,
+2 matte.
+"""
+
+from functools import cache
+
+import pytest
+
+from glimsum_workers.engine.sync import choose_offset
+from glimsum_workers.engine.sync_information import mutual_information
+from glimsum_workers.engine.sync_pace import find_breaks, find_pace
+from support.harbour_drift import REFERENCE, find_shot, moving_set, pair, prepared
+
+PROBES = (0, 2, 4)
+
+
+@cache
+def score(name: str, frame: int, offset: int) -> float:
+    """Return what a frame shares with the file that lies `offset` files from the first one."""
+    which = moving_set()
+    other = name, frame + offset - int(find_shot(which).pass_facts(name)["lead_in_frames"])
+    motion = pair(which, (REFERENCE, frame), other).motion
+    still, moved = prepared(which, REFERENCE, frame), prepared(which, *other)
+    return mutual_information(still, moved, motion)
+
+
+def scores(
+    name: str, frames: tuple[int, ...] = PROBES, offsets: range = range(5)
+) -> dict[int, list[float]]:
+    shot = find_shot(moving_set())
+    last = len(shot.pass_facts(name)["frames"]) - 1 - max(frames)
+    return {
+        offset: [score(name, frame, offset) for frame in frames]
+        for offset in offsets
+        if offset <= last
+    }
+
+
+@pytest.mark.parametrize("name", ["beauty", "practicals", "haze", "matte"])
+def test_the_start_offset_of_a_pass_is_its_number_of_lead_in_frames(name: str) -> None:
+    found = choose_offset(scores(name))
+
+    assert found.offset == find_shot(moving_set()).pass_facts(name)["lead_in_frames"]
+    assert found.certain
+    assert found.margin >= 0.1
+
+
+def test_the_flash_is_placed_by_its_two_lit_frames_and_a_person_asked() -> None:
+    found = choose_offset(scores("flash", frames=(5, 6)))
+
+    assert found.offset == find_shot(moving_set()).pass_facts("flash")["lead_in_frames"]
+    assert not found.certain
+    assert "rests on 2 frames" in found.reason
+
+
+def test_frames_of_a_locked_camera_are_too_much_alike_to_tell() -> None:
+    table = {
+        offset: [
+            mutual_information(
+                prepared("locked", REFERENCE, frame),
+                prepared("locked", "practicals", frame + offset),
+                pair("locked", (REFERENCE, frame), ("practicals", frame + offset)).motion,
+            )
+            for frame in (0, 1, 2)
+        ]
+        for offset in (0, 1, 2)
+    }
+
+    assert not choose_offset(table, moving=False).certain
+    assert choose_offset(table, moving=False).offset == 0
+
+
+def test_a_pass_that_ran_as_the_reference_did_has_the_same_pace() -> None:
+    frames = (0, 1, 2, 3, 4)
+    table = scores("practicals", frames, range(2, 5))
+
+    pace = find_pace(frames, table)
+
+    assert pace.same_speed
+    assert pace.head == pytest.approx(3.0, abs=0.2)
+    assert find_breaks(frames, table) == ()
+
+
+def test_a_frame_left_out_of_a_pass_is_named() -> None:
+    # From frame 3 on the files are taken one further, as if one were missing.
+    frames = (0, 1, 2, 3, 4)
+    table = {
+        offset: [score("practicals", n, offset + (n >= 3)) for n in frames]
+        for offset in (1, 2, 3, 4)
+    }
+
+    (found,) = find_breaks(frames, table)
+
+    assert (found.frame, found.frames) == (3, -1)
