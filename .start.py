@@ -61,7 +61,7 @@ def set_up(*, tests: bool) -> None:
     state = hashlib.sha256(b"\0".join(inputs)).hexdigest() + (" tests" if tests else "")
     stamp = HERE / ".venv" / "glimsum-state"
     known = stamp.read_text() if stamp.exists() else ""
-    if known in (state, state + " tests"):
+    if known in (state, state + " tests") and is_whole():
         return
     print("Installing Glimsum and what it needs (a minute or two) ...", flush=True)
     pip = [str(PYTHON), "-m", "pip", "--quiet", "--disable-pip-version-check", "install"]
@@ -71,6 +71,12 @@ def set_up(*, tests: bool) -> None:
         [*pip, "-c", "constraints.txt", "--editable", ".", *groups], check=True, cwd=HERE
     )
     stamp.write_text(state)
+
+
+def is_whole() -> bool:
+    """Tell whether what was installed can be loaded; an installation cut short can't."""
+    probe = [str(PYTHON), "-c", "import glimsum_services.farm, glimsum_services.cli.program"]
+    return subprocess.run(probe, check=False, capture_output=True).returncode == 0
 
 
 def run_checks(wanted: list[str]) -> int:

@@ -57,7 +57,7 @@ def draw_plot(
     page = Pillow.new("RGB", (width, height), _PAPER)
     pen, font = ImageDraw.Draw(page), ImageFont.load_default(_TEXT_PX)
     low, high = _span(lines)
-    x = np.linspace(_MARGIN, width - 16, max(len(frames), 2))
+    x = np.linspace(_MARGIN, width - 32, max(len(frames), 2))
 
     def row(value: float) -> float:
         return 32 + (high - value) / (high - low) * (height - 32 - 40)
