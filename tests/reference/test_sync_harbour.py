@@ -6,8 +6,13 @@ Source: ``lead_in_frames`` of the harbour's ``truth.json``: 0 beauty, 3 practica
 
 from functools import cache
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
+from scipy.ndimage import shift
 
+from glimsum_workers.engine.registration.prepared import Prepared, prepare
+from glimsum_workers.engine.registration.register import register
 from glimsum_workers.engine.sync import choose_offset
 from glimsum_workers.engine.sync_information import mutual_information
 from glimsum_workers.engine.sync_pace import find_breaks, find_pace
@@ -44,7 +49,7 @@ def test_the_start_offset_of_a_pass_is_its_number_of_lead_in_frames(name: str) -
 
     assert found.offset == find_shot(moving_set()).pass_facts(name)["lead_in_frames"]
     assert found.certain
-    assert found.margin >= 0.1
+    assert found.margin >= 0.3
 
 
 def test_the_flash_is_placed_by_its_two_lit_frames_and_a_person_asked() -> None:
@@ -70,6 +75,36 @@ def test_frames_of_a_locked_camera_are_too_much_alike_to_tell() -> None:
 
     assert not choose_offset(table, moving=False).certain
     assert choose_offset(table, moving=False).offset == 0
+
+
+@pytest.mark.parametrize("name", ["beauty", "practicals"])
+def test_a_camera_that_only_pans_is_asked_about(name: str) -> None:
+    # No parallax: SciPy's splines move one picture, as a turn about the lens does nearly.
+    shot, rng = find_shot(moving_set()), np.random.default_rng(1)
+    lamps = {lamp: shot.alone(lamp).mean(axis=-1) for lamp in ("beauty", "practicals", "haze")}
+
+    def view(light: NDArray[np.float32], x: float, y: float) -> Prepared:
+        moved = shift(light, (-y, -x), order=5, mode="nearest")[60:480, 100:860]
+        noise = np.sqrt(np.maximum(moved, 0) * 4e-5 + 4e-6)
+        return prepare((moved + noise * rng.normal(size=moved.shape)).astype(np.float32))
+
+    frames, offsets = (0, 3, 6), (-1, 0, 1)
+    still = {n: view(np.sum(list(lamps.values()), axis=0), 2.37 * n, 0.0) for n in frames}
+    moved = {n: view(lamps[name], 2.37 * n + 0.61, 0.33) for n in range(-1, 8)}
+    table = {
+        offset: [
+            mutual_information(
+                still[n], moved[n + offset], register(still[n], moved[n + offset]).motion
+            )
+            for n in frames
+        ]
+        for offset in offsets
+    }
+
+    found = choose_offset(table)
+
+    assert not found.certain
+    assert "only turns about its lens" in found.reason
 
 
 def test_a_pass_that_ran_as_the_reference_did_has_the_same_pace() -> None:

@@ -47,7 +47,7 @@ def shifts_of(track: Track) -> Numbers:
 def neighbour(shifts: Mapping[int, Sequence[float]], sigma_px: float = 0.02) -> Track:
     """Return the track of another pass."""
     count = len(shifts)
-    sources: tuple[Source, ...] = ("measured",) * count
+    sources: tuple[Source, ...] = tuple("measured" for _ in shifts)
     return Track(
         frames=tuple(shifts),
         motions=tuple(Motion(*each) for each in shifts.values()),

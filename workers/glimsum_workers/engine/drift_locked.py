@@ -53,6 +53,11 @@ def solve_reference(
     Track
         From the hold frame to each frame. Where the reference was knocked this brings its frames
         back to the hold frame, so that the knock doesn't show.
+
+    Raises
+    ------
+    ValueError
+        If the hold frame is not among the frames.
     """
     listed = _frames(frames, {hold: None, **own})
     inside = _track_inside(listed, own, hold, size)
@@ -91,6 +96,11 @@ def solve_locked(
     -------
     Track
         From the hold frame of the reference to each frame of the pass.
+
+    Raises
+    ------
+    ValueError
+        If the best frame is not among the frames.
 
     Notes
     -----
@@ -138,6 +148,8 @@ def _is_known(own: Mapping[int, Registration], best: int, frame: int) -> bool:
 def _track_inside(
     frames: Sequence[int], own: Mapping[int, Registration], best: int, size: tuple[int, int]
 ) -> _Inside:
+    if best not in frames:
+        raise ValueError(f"frame {best}, that others are compared with, is not in {tuple(frames)}")
     series = as_series(frames, own, size)
     at = frames.index(best)
     series.values[at], series.sigma[at], series.known[at] = 0.0, _LEAST_SIGMA_PX, True

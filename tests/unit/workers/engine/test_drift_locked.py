@@ -190,3 +190,8 @@ def test_a_camera_that_stood_elsewhere_asks_for_a_retake() -> None:
     track = solve_locked(cross, own, best=0, size=SIZE)
 
     assert any("retake" in each and "5 of 5 frames" in each for each in track.remarks)
+
+
+def test_the_best_frame_must_be_one_of_the_frames() -> None:
+    with pytest.raises(ValueError, match=r"frame 9, .* is not in \(0, 1\)"):
+        solve_locked({}, {}, best=9, size=SIZE, frames=(0, 1))

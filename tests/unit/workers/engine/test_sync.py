@@ -27,7 +27,7 @@ def test_a_small_margin_is_asked_about() -> None:
 
     assert (found.offset, found.certain) == (1, False)
     assert "1.0% better" in found.reason
-    assert "2% wanted" in found.reason
+    assert "10% wanted" in found.reason
     assert "start_offset" in found.reason
 
 
