@@ -62,10 +62,15 @@ def estimate_noise(light: Plane, valid: NDArray[np.bool_] | None = None) -> Nois
     steps = np.array_split(order, int(min(16, means.size // 8)))
     level = np.array([max(float(np.median(means[step])), 0.0) for step in steps])
     lowest = np.array([float(np.quantile(variances[step], _QUANTILE)) for step in steps])
-    read2 = max(float(np.median(lowest[: max(len(steps) // 5, 1)])), floor.read**2)
-    bright = level > 0.25 * level.max()
-    slopes = (lowest[bright] - read2) / level[bright] if level.max() > 0 else np.zeros(1)
-    return Noise(gain=max(float(np.median(slopes)), floor.gain), read=float(np.sqrt(read2)))
+    dark, bright = slice(0, max(len(steps) // 5, 1)), level > 0.25 * level.max()
+    gain, read2 = floor.gain, max(float(np.median(lowest[dark])), floor.read**2)
+    # The darkest steps of a bright picture hold shot noise too, which the slope takes off again.
+    for _ in range(3 if level.max() > 0 else 0):
+        slope = float(np.median((lowest[bright] - read2) / level[bright]))
+        gain = max(slope, floor.gain)
+        rest = float(np.median(lowest[dark] - gain * level[dark]))
+        read2 = max(rest, floor.read**2)
+    return Noise(gain=gain, read=float(np.sqrt(read2)))
 
 
 def _block_noise(

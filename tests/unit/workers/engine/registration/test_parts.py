@@ -1,0 +1,105 @@
+"""The parts of registration against theory: filters, interpolation, noise, robust spread."""
+
+import numpy as np
+import pytest
+
+from glimsum_workers.engine.registration.bands import BAND_NOISE, halve, pass_band, widen
+from glimsum_workers.engine.registration.models import as_motion, model_basis
+from glimsum_workers.engine.registration.noise import Noise, estimate_noise, stabilise
+from glimsum_workers.engine.registration.spread import find_misfit, middle
+from glimsum_workers.engine.registration.taps import PLACES, read_between
+
+
+@pytest.mark.parametrize("frequency", [0.08, 0.1, 0.15, 0.2, 0.22])
+def test_taps_read_a_sine_between_its_samples(frequency: float) -> None:
+    """Sine and slope are known from the formula."""
+    fractions = np.linspace(-1, 1, 81)
+    taps, slopes = read_between(fractions)
+    samples = np.exp(2j * np.pi * frequency * PLACES)
+    wave = np.exp(2j * np.pi * frequency * fractions)
+
+    np.testing.assert_allclose(taps @ samples, wave, atol=0.006)
+    np.testing.assert_allclose(slopes @ samples / (2 * np.pi * frequency), 1j * wave, atol=0.035)
+
+
+def test_taps_return_the_sample_itself_at_whole_places() -> None:
+    taps, _ = read_between(np.array([-1.0, 0.0, 1.0]))
+
+    np.testing.assert_allclose(taps, np.eye(7)[[2, 3, 4]], atol=1e-4)
+
+
+def test_the_band_holds_no_constant_and_keeps_the_stated_noise() -> None:
+    noise = np.random.default_rng(1).standard_normal((300, 400)).astype(np.float32)
+
+    np.testing.assert_allclose(pass_band(np.full((50, 60), 7.0, np.float32)), 0, atol=1e-5)
+    assert np.var(pass_band(noise)) == pytest.approx(BAND_NOISE, rel=0.02)
+    assert np.std(halve(noise)) == pytest.approx(1.0, rel=0.02)
+
+
+def test_what_is_clipped_has_no_say_in_the_band() -> None:
+    random = np.random.default_rng(2)
+    plane = random.standard_normal((80, 90)).astype(np.float32)
+    valid = np.ones(plane.shape, dtype=np.bool_)
+    valid[30:40, 30:45] = False
+    other = np.where(valid, plane, np.float32(1e4))
+
+    np.testing.assert_allclose(pass_band(other, valid), pass_band(plane, valid), atol=1e-4)
+    assert not pass_band(other, valid)[~valid].any()
+
+
+def test_a_mask_grows_on_all_sides() -> None:
+    mask = np.zeros((9, 9), dtype=np.bool_)
+    mask[4, 4] = True
+
+    assert widen(mask, 2).sum() == 25
+
+
+def test_shot_and_read_noise_are_read_from_a_picture_and_evened_out() -> None:
+    """Truth: Poisson electrons of known gain on soft shading, drawn by numpy."""
+    random = np.random.default_rng(3)
+    gain, read = 1 / 12000, 5 / 12000
+    ramp = 0.6 * np.linspace(0, 1, 640)[None, :] ** 4 * np.ones((400, 1))
+    light = random.poisson(ramp / gain) * gain + random.normal(0, read, ramp.shape)
+
+    found = estimate_noise(light.astype(np.float32))
+    steady = stabilise(light.astype(np.float32), Noise(gain, read))
+
+    # The quietest blocks are looked at, so the estimate lies low.
+    assert 0.5 <= found.gain / gain <= 1.1
+    assert 0.4 <= found.read / read <= 2
+    for first in (100, 300, 500):
+        strip = steady[:, first : first + 1]
+        assert np.std(strip) == pytest.approx(1.0, rel=0.15)
+
+
+def test_no_picture_is_without_noise() -> None:
+    for flat in (np.zeros((64, 64), np.float32), np.full((64, 64), 0.2, np.float32)):
+        found = estimate_noise(flat)
+
+        assert found.gain > 0
+        assert found.read > 0
+
+
+def test_the_misfit_is_what_the_tiles_own_noise_leaves_unexplained() -> None:
+    random = np.random.default_rng(4)
+    own = random.uniform(0.01, 0.2, 1400)
+    off = random.normal(0, np.hypot(own, 0.1))
+
+    assert find_misfit(off, own**2, np.ones(1400)) == pytest.approx(0.1, rel=0.15)
+    assert find_misfit(random.normal(0, own), own**2, np.ones(1400)) < 0.03
+    assert middle(np.array([3.0, 1.0, 2.0])) == 2.0
+
+
+@pytest.mark.parametrize("model", ["shift", "similarity", "affine"])
+def test_parameters_are_displacements_of_the_corner(model: str) -> None:
+    names = {"shift": 2, "similarity": 4, "affine": 6}
+    random = np.random.default_rng(5)
+    parameters = random.uniform(-2, 2, names[model])
+    points = random.uniform(0, 300, (7, 2))
+    size, reach = (200, 320), float(np.hypot(200, 320) / 2)
+    places = (points - [160, 100]) / reach
+
+    motion = as_motion(model, parameters, reach)  # type: ignore[arg-type]  # from the list above
+    basis = model_basis(model, places)  # type: ignore[arg-type]  # from the list above
+
+    np.testing.assert_allclose(motion.at(points, size) - points, basis @ parameters, atol=1e-9)
