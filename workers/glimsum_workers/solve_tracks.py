@@ -43,7 +43,12 @@ def solve_tracks(
     solved: dict[str, Track] = {}
     for name in names:
         if name != job.reference_pass:
-            solved[name] = _solve(job, name, cross[name], own, checked=checked, neighbours=solved)
+            sure = {
+                other: track
+                for other, track in solved.items()
+                if other != job.reference_pass and track.trusted.all()
+            }
+            solved[name] = _solve(job, name, cross[name], own, checked=checked, neighbours=sure)
         elif job.camera == "locked":
             size = _size(checked, name)
             hold = hold_frame(job, checked)

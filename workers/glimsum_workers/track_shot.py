@@ -15,6 +15,9 @@ from glimsum_workers.kept_pictures import as_arrays, as_prepared, as_registered
 from glimsum_workers.material import Material
 from glimsum_workers.recorded import decode_pass
 
+UNSURE_PX = 0.15
+"""A frame known worse than this against the reference is also held against its neighbour."""
+
 TRACK_EPOCH = 1
 """Raised whenever registering the same files gives other numbers."""
 
@@ -72,7 +75,8 @@ class Tracker:
         else:
             if name != reference:
                 cross = self._registered((reference, frame), (name, frame), model)
-            if self._goes_on(name, frame):
+            unsure = cross is None or not cross.trusted or (cross.sigma_px or 0) > UNSURE_PX
+            if unsure and self._goes_on(name, frame):
                 following = (name, frame + 1)
                 own = self._registered((name, frame), following, model, same_light=True)
         return Tracked(pass_name=name, frame=frame, cross=cross, own=own)
