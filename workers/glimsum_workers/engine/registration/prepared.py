@@ -87,10 +87,11 @@ def prepare(
     Raises
     ------
     LightError
-        If the picture is smaller than 37 x 37 pixels, or holds values that are not finite.
+        If the picture is smaller than 37 x 37 pixels, holds values that are not finite, or the mask
+        has another size.
     """
     plane = as_plane(light) if light.ndim == 3 else np.asarray(light, dtype=np.float32)
-    _check(plane)
+    _check(plane, clipped)
     valid = None if clipped is None or not clipped.any() else ~widen(clipped, _CLIP_REACH)
     noise = estimate_noise(plane, valid) if noise is None else noise
     steady, factor = stabilise(plane, noise), 1
@@ -117,7 +118,14 @@ def _keep(band: Plane) -> NDArray[np.float16]:
     return np.clip(band, -60000, 60000).astype(np.float16)
 
 
-def _check(plane: Plane) -> None:
+def _check(plane: Plane, clipped: Mask | None) -> None:
+    if clipped is not None and clipped.shape != plane.shape:
+        raise LightError(
+            "The mask of clipped pixels has another size than its picture",
+            seen=f"{clipped.shape[1]} x {clipped.shape[0]} pixels",
+            expected=f"{plane.shape[1]} x {plane.shape[0]}",
+            remedy="Make the mask from the same picture.",
+        )
     if plane.shape[0] < _SMALLEST[0] or plane.shape[1] < _SMALLEST[1]:
         raise LightError(
             "The picture is too small to be registered",

@@ -186,3 +186,9 @@ def test_values_that_are_not_finite_are_refused_and_counted() -> None:
     with pytest.raises(LightError, match="not finite") as caught:
         prepare(broken)
     assert "2 of 81920" in str(caught.value)
+
+
+def test_a_mask_of_another_size_is_refused() -> None:
+    with pytest.raises(LightError, match="another size") as caught:
+        prepare(texture(), clipped=np.zeros((256, 300), dtype=np.bool_))
+    assert "300 x 256" in str(caught.value)
