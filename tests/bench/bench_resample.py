@@ -24,8 +24,8 @@ from scipy.ndimage import affine_transform, maximum_filter, shift
 
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Motion
-from glimsum_workers.engine.resample import resample
-from glimsum_workers.engine.resample_shift import shift_channels
+from glimsum_workers.engine.resample.resample import resample
+from glimsum_workers.engine.resample.shifted import shift_channels
 from support.fine_scene import FineScene, draw_street
 
 Pixels = NDArray[np.float32]

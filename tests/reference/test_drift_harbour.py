@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.ndimage import shift
 
-from glimsum_workers.engine.drift import Track
-from glimsum_workers.engine.drift_locked import solve_locked, solve_reference
-from glimsum_workers.engine.drift_moving import solve_moving
+from glimsum_workers.engine.drift.locked import solve_locked, solve_reference
+from glimsum_workers.engine.drift.moving import solve_moving
+from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Registration
 from glimsum_workers.engine.registration.prepared import prepare
 from glimsum_workers.engine.registration.register import register

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Motion
-from glimsum_workers.engine.resample import resample
+from glimsum_workers.engine.resample.resample import resample
 from support.harbour import (
     HarbourShot,
     full_shot,

@@ -14,8 +14,8 @@ from scipy.ndimage import fourier_shift, gaussian_filter, map_coordinates, maxim
 
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
-from glimsum_workers.engine.resample import resample
-from glimsum_workers.engine.resample_shift import shift_channels
+from glimsum_workers.engine.resample.resample import resample
+from glimsum_workers.engine.resample.shifted import shift_channels
 from support.fine_scene import FineScene, draw_street
 
 Pixels = NDArray[np.float32]

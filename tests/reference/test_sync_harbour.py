@@ -13,9 +13,9 @@ from scipy.ndimage import shift
 
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register
-from glimsum_workers.engine.sync import choose_offset
-from glimsum_workers.engine.sync_information import mutual_information
-from glimsum_workers.engine.sync_pace import find_breaks, find_pace
+from glimsum_workers.engine.sync.information import mutual_information
+from glimsum_workers.engine.sync.offset import choose_offset
+from glimsum_workers.engine.sync.pace import find_breaks, find_pace
 from support.harbour_drift import REFERENCE, find_shot, moving_set, pair, prepared
 
 PROBES = (0, 2, 4)

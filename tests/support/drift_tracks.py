@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Source, Track
+from glimsum_workers.engine.drift.track import Source, Track
 from glimsum_workers.engine.motion import Affine, Motion, Registration
 
 SIZE = (540, 960)

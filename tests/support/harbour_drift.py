@@ -11,7 +11,7 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Track
+from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Registration
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register

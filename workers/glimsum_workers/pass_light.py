@@ -17,7 +17,7 @@ from glimsum_workers.engine.codes import Image, Picture
 from glimsum_workers.engine.exposure import multiply_channels
 from glimsum_workers.engine.hot_pixels import clipped_share
 from glimsum_workers.engine.primaries import convert
-from glimsum_workers.engine.resample import resample
+from glimsum_workers.engine.resample.resample import resample
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.material import Material
 from glimsum_workers.motions import motion_on

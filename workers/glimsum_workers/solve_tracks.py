@@ -9,9 +9,9 @@ from glimsum_jobs.plan import best_frame, hold_frame, is_looked_at
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import Knock, PassTrack, Placed, Registered, Tracked
-from glimsum_workers.engine.drift import Track
-from glimsum_workers.engine.drift_locked import solve_locked, solve_reference
-from glimsum_workers.engine.drift_moving import solve_moving
+from glimsum_workers.engine.drift.locked import solve_locked, solve_reference
+from glimsum_workers.engine.drift.moving import solve_moving
+from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Affine, Registration
 from glimsum_workers.kept_pictures import as_registration
 

@@ -15,7 +15,7 @@ from glimsum_workers.check_shot import check_shot
 from glimsum_workers.engine.codes import Image, Picture
 from glimsum_workers.engine.motion import STILL, Motion
 from glimsum_workers.engine.registration.prepared import prepare
-from glimsum_workers.engine.resample import resample
+from glimsum_workers.engine.resample.resample import resample
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.plots import Line, draw_plot
 from glimsum_workers.frames.previews import Display

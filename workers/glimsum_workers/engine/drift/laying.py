@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import MOST_SIGMA_PX, Source, Step, Track
-from glimsum_workers.engine.drift_remarks import tell_doubt, tell_parallax, tell_steps
-from glimsum_workers.engine.drift_series import Series
+from glimsum_workers.engine.drift.remarks import tell_doubt, tell_parallax, tell_steps
+from glimsum_workers.engine.drift.series import Series
+from glimsum_workers.engine.drift.track import MOST_SIGMA_PX, Source, Step, Track
 from glimsum_workers.engine.motion import Affine, Motion, Registration
 
 Numbers = NDArray[np.float64]

@@ -5,7 +5,7 @@ import pytest
 
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
-from glimsum_workers.engine.resample import resample
+from glimsum_workers.engine.resample.resample import resample
 
 HEIGHT, WIDTH = 60, 90
 ROWS, COLUMNS = np.mgrid[0:HEIGHT, 0:WIDTH] + 0.5

@@ -4,14 +4,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from glimsum_workers.engine.drift import Source, Track
-from glimsum_workers.engine.drift_chain import fill_gaps
-from glimsum_workers.engine.drift_increments import Increments, find_increments, refine_series
-from glimsum_workers.engine.drift_neighbours import borrow_series
-from glimsum_workers.engine.drift_remarks import tell_growth
-from glimsum_workers.engine.drift_series import Series, any_affine, as_motion, as_series
-from glimsum_workers.engine.drift_steps import find_steps
-from glimsum_workers.engine.drift_track import alarms_of, lay_track
+from glimsum_workers.engine.drift.chain import fill_gaps
+from glimsum_workers.engine.drift.increments import Increments, find_increments, refine_series
+from glimsum_workers.engine.drift.laying import alarms_of, lay_track
+from glimsum_workers.engine.drift.neighbours import borrow_series
+from glimsum_workers.engine.drift.remarks import tell_growth
+from glimsum_workers.engine.drift.series import Series, any_affine, as_motion, as_series
+from glimsum_workers.engine.drift.steps import find_steps
+from glimsum_workers.engine.drift.track import Source, Track
 from glimsum_workers.engine.motion import Registration
 
 _LEAST_STEP_PX = 0.03

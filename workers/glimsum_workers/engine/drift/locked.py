@@ -6,19 +6,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Source, Track
-from glimsum_workers.engine.drift_chain import fill_gaps
-from glimsum_workers.engine.drift_constant import (
+from glimsum_workers.engine.drift.chain import fill_gaps
+from glimsum_workers.engine.drift.constant import (
     Constant,
     borrow_constant,
     chain_motions,
     find_constant,
 )
-from glimsum_workers.engine.drift_remarks import tell_growth
-from glimsum_workers.engine.drift_series import Series, any_affine, as_motion, as_row, as_series
-from glimsum_workers.engine.drift_settle import settle
-from glimsum_workers.engine.drift_steps import find_steps
-from glimsum_workers.engine.drift_track import alarms_of, lay_track
+from glimsum_workers.engine.drift.laying import alarms_of, lay_track
+from glimsum_workers.engine.drift.remarks import tell_growth
+from glimsum_workers.engine.drift.series import Series, any_affine, as_motion, as_row, as_series
+from glimsum_workers.engine.drift.settle import settle
+from glimsum_workers.engine.drift.steps import find_steps
+from glimsum_workers.engine.drift.track import Source, Track
 from glimsum_workers.engine.motion import STILL, Affine, Registration
 
 Numbers = NDArray[np.float64]

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Step
-from glimsum_workers.engine.drift_series import Series
+from glimsum_workers.engine.drift.series import Series
+from glimsum_workers.engine.drift.track import Step
 
 Numbers = NDArray[np.float64]
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Source, Track
-from glimsum_workers.engine.drift_neighbours import borrow_series
-from glimsum_workers.engine.drift_series import Series, as_motion, as_row, as_series
+from glimsum_workers.engine.drift.neighbours import borrow_series
+from glimsum_workers.engine.drift.series import Series, as_motion, as_row, as_series
+from glimsum_workers.engine.drift.track import Source, Track
 from glimsum_workers.engine.motion import STILL, Affine, Motion, Registration
 from glimsum_workers.engine.robust import biweight, weighted_median
 

@@ -6,7 +6,7 @@ The moments are the definition of reproducing constants and ramps (Strang and Fi
 import numpy as np
 import pytest
 
-from glimsum_workers.engine.kernels import TAPS, interpolation_taps, tap_count, tap_table
+from glimsum_workers.engine.resample.kernels import TAPS, interpolation_taps, tap_count, tap_table
 
 FRACTIONS = np.linspace(0, 1, 1001)
 

@@ -5,9 +5,9 @@ from math import floor
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.edge_samples import cut_samples
-from glimsum_workers.engine.kernels import TAPS, interpolation_taps
-from glimsum_workers.engine.ring_limits import RingRule, limit_cells
+from glimsum_workers.engine.resample.edge_samples import cut_samples
+from glimsum_workers.engine.resample.kernels import TAPS, interpolation_taps
+from glimsum_workers.engine.resample.ring_limits import RingRule, limit_cells
 
 _STRIP_ROWS = 32
 _BEFORE, _AFTER = TAPS // 2 - 1, TAPS // 2

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Image
-from glimsum_workers.engine.kernels import TAPS
+from glimsum_workers.engine.resample.kernels import TAPS
 
 Limits = tuple[NDArray[np.float32], NDArray[np.float32]]
 """Lowest and highest value that a new sample may have."""

@@ -6,8 +6,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Step
-from glimsum_workers.engine.drift_series import SHIFT, TURN, Series
+from glimsum_workers.engine.drift.series import SHIFT, TURN, Series
+from glimsum_workers.engine.drift.track import Step
 
 Numbers = NDArray[np.float64]
 

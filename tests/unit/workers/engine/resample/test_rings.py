@@ -7,10 +7,10 @@ import pytest
 from scipy.ndimage import maximum_filter, minimum_filter
 
 from glimsum_workers.engine.codes import Picture
-from glimsum_workers.engine.edge_samples import cut_samples
 from glimsum_workers.engine.motion import Motion
-from glimsum_workers.engine.resample import resample
-from glimsum_workers.engine.ring_limits import find_ring_rule, limit_cells, window_extreme
+from glimsum_workers.engine.resample.edge_samples import cut_samples
+from glimsum_workers.engine.resample.resample import resample
+from glimsum_workers.engine.resample.ring_limits import find_ring_rule, limit_cells, window_extreme
 
 RANDOM = np.random.default_rng(21)
 

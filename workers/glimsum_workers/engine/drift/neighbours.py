@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Track
-from glimsum_workers.engine.drift_series import Series, as_row
+from glimsum_workers.engine.drift.series import Series, as_row
+from glimsum_workers.engine.drift.track import Track
 
 Numbers = NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from glimsum_workers.engine.drift_chain import fill_gaps, solve_chain
+from glimsum_workers.engine.drift.chain import fill_gaps, solve_chain
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

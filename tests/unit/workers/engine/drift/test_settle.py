@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from glimsum_workers.engine.drift import Step
-from glimsum_workers.engine.drift_series import as_series
-from glimsum_workers.engine.drift_settle import settle
+from glimsum_workers.engine.drift.series import as_series
+from glimsum_workers.engine.drift.settle import settle
+from glimsum_workers.engine.drift.track import Step
 from support.drift_tracks import SIZE, along
 
 

@@ -6,7 +6,7 @@ import pytest
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import STILL, Affine, Motion
-from glimsum_workers.engine.resample import resample
+from glimsum_workers.engine.resample.resample import resample
 
 RANDOM = np.random.default_rng(7)
 NOISE = RANDOM.normal(0.1, 0.1, (41, 57, 3)).astype(np.float32)

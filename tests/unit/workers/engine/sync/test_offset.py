@@ -2,8 +2,8 @@
 
 import pytest
 
-from glimsum_workers.engine.sync import choose_offset
-from glimsum_workers.engine.sync_pace import Break, find_breaks, find_pace, place_frames
+from glimsum_workers.engine.sync.offset import choose_offset
+from glimsum_workers.engine.sync.pace import Break, find_breaks, find_pace, place_frames
 
 
 def peak(at: float, offset: int) -> float:

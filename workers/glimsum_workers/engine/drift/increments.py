@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift_chain import solve_chain
-from glimsum_workers.engine.drift_series import SHIFT, Series, as_motion, as_row
+from glimsum_workers.engine.drift.chain import solve_chain
+from glimsum_workers.engine.drift.series import SHIFT, Series, as_motion, as_row
 from glimsum_workers.engine.motion import Registration
 from glimsum_workers.engine.robust import biweight
 

@@ -8,7 +8,7 @@ from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.motion import STILL, Motion
 from glimsum_workers.engine.registration.noise import Noise
 from glimsum_workers.engine.registration.prepared import Level, Prepared, prepare
-from glimsum_workers.engine.sync_information import mutual_information
+from glimsum_workers.engine.sync.information import mutual_information
 
 SIZE = (170, 234)
 

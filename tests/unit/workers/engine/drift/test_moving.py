@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from glimsum_workers.engine.drift_moving import solve_moving
+from glimsum_workers.engine.drift.moving import solve_moving
 from glimsum_workers.engine.motion import STILL, Motion, Registration
 from support.drift_tracks import SIZE, Numbers, along, found, neighbour, nothing_found, shifts_of
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from glimsum_workers.engine.drift_locked import solve_locked, solve_reference
+from glimsum_workers.engine.drift.locked import solve_locked, solve_reference
 from glimsum_workers.engine.motion import STILL, Affine, Motion, Registration
 from support.drift_tracks import SIZE, along, found, neighbour, nothing_found, shifts_of
 

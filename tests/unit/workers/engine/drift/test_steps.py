@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from glimsum_workers.engine.drift_series import Series, as_series
-from glimsum_workers.engine.drift_steps import _chi2_limit, find_steps
+from glimsum_workers.engine.drift.series import Series, as_series
+from glimsum_workers.engine.drift.steps import _chi2_limit, find_steps
 from glimsum_workers.engine.motion import Motion
 from support.drift_tracks import SIZE, Numbers, along, found
 

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Picture
-from glimsum_workers.engine.kernels import tap_table
 from glimsum_workers.engine.motion import Affine, Motion
-from glimsum_workers.engine.resample_mapped import Places, SourceMap, map_channels
-from glimsum_workers.engine.resample_shift import shift_channels
-from glimsum_workers.engine.ring_limits import find_ring_rule
+from glimsum_workers.engine.resample.kernels import tap_table
+from glimsum_workers.engine.resample.mapped import Places, SourceMap, map_channels
+from glimsum_workers.engine.resample.ring_limits import find_ring_rule
+from glimsum_workers.engine.resample.shifted import shift_channels
 
 Field = NDArray[np.float32]
 """A motion of its own for every pixel: float32, (height, width, 2), x then y, in pixels."""

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.drift import Step
-from glimsum_workers.engine.drift_series import Series, half_diagonal
+from glimsum_workers.engine.drift.series import Series, half_diagonal
+from glimsum_workers.engine.drift.track import Step
 
 Numbers = NDArray[np.float64]
 

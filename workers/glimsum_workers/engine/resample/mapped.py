@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.edge_samples import cut_samples
-from glimsum_workers.engine.kernels import TapTable
-from glimsum_workers.engine.ring_limits import RingRule, limit_cells
+from glimsum_workers.engine.resample.edge_samples import cut_samples
+from glimsum_workers.engine.resample.kernels import TapTable
+from glimsum_workers.engine.resample.ring_limits import RingRule, limit_cells
 
 Places = tuple[NDArray[np.float64], NDArray[np.float64]]
 """Column and row in the source of each new sample; 0 is the centre of the first sample."""

@@ -1,0 +1,1 @@
+"""A pass pulled on to the reference, once."""

@@ -1,0 +1,1 @@
+"""Which frame of a pass belongs to which frame of the reference."""
