@@ -10,7 +10,6 @@ FIELDS: dict[tuple[str, ...], str] = {
     ("elements",): "elements (rain, boats and the like)",
     ("picture",): "a primary correction of the whole picture",
     ("passes", "*", "first_timecode"): "finding the first frame by timecode; state first",
-    ("passes", "*", "alignment_frame"): "alignment frames",
     ("passes", "*", "brackets"): "brackets of clipped lamps",
     ("passes", "*", "clip"): "keeping clipped lamps white",
     ("passes", "*", "flat"): "flat fields",

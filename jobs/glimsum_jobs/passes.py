@@ -10,6 +10,9 @@ from glimsum_jobs.frame_ranges import FrameNumber, source_number
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
 """Name of a pass or matte: lower case letters, digits and underscores."""
 
+FileName = Annotated[str, Field(min_length=1, max_length=1024)]
+SpaceName = Annotated[str, Field(min_length=1, max_length=80)]
+
 Use = Literal["dark", "ambient", "empty_backing"]
 """What a pass is for when it is not a lamp pass."""
 
@@ -53,12 +56,24 @@ class Steady(Strict):
     steady: FrameNumber
 
 
+class AlignmentFrame(Strict):
+    """One picture of the set in the reference light, taken where the rig stood for the pass."""
+
+    file: FileName
+    """A still, or a clip of which the first frame is taken; relative or root:path."""
+    frame: FrameNumber | None = None
+    """Shot frame at whose place of the rig it was taken; default: the first, of a
+    locked camera the first on which the lamp burns."""
+    space: SpaceName | None = None
+    """Interop ID of its encoding; default: that of the pass."""
+
+
 class Pass(Strict):
     """One run of the move with one lighting set-up."""
 
-    files: Annotated[str, Field(min_length=1, max_length=1024)]
+    files: FileName
     """A pattern with one %04d, a clip, or one still held over the shot; relative or root:path."""
-    space: Annotated[str, Field(min_length=1, max_length=80)]
+    space: SpaceName
     """Interop ID of the encoding of the files."""
     range: Literal["limited", "full"] | None = None
     """Range of the codes of a clip; asked for where the clip does not say."""
@@ -83,6 +98,9 @@ class Pass(Strict):
     frame whose level is right, as ``{steady: 1006}``."""
     align: Literal["none", "shift", "similarity"] = "none"
     """What the pass may have drifted by against the reference, and is brought back by."""
+    alignment_frame: FileName | AlignmentFrame | None = None
+    """The set in the reference light from where the rig stood: frees the place of the pass from
+    what other light does to it."""
     missing: Literal["fail", "nearest"] = "fail"
     """nearest: a missing file is replaced by its nearest neighbour, and reported."""
     crop: Crop | None = None
@@ -91,6 +109,21 @@ class Pass(Strict):
     def is_steady(self) -> bool:
         """Return whether flicker is taken out of this pass."""
         return self.level != "follow"
+
+    @property
+    def alignment(self) -> AlignmentFrame | None:
+        """Return the alignment frame, however it was written."""
+        told = self.alignment_frame
+        return AlignmentFrame(file=told) if isinstance(told, str) else told
+
+    @property
+    def alignment_picture(self) -> "Pass | None":
+        """Return how the alignment frame is decoded: as the pass is, but for its space."""
+        told = self.alignment
+        if told is None:
+            return None
+        changed = {"files": told.file, "space": told.space or self.space}
+        return self.model_copy(update=changed)
 
     def number(self, frame: int, *, shot_first: int, first: int) -> int:
         """Return the file number of a shot frame, `first` resolved; see `source_number`."""

@@ -21,6 +21,7 @@ from glimsum_jobs.shot import ShotJob
 AVERAGE = "average"
 SAMPLE = "sample"
 TRACK = "track"
+ALIGN = "align"
 
 
 class NextStage(BaseModel):
@@ -100,7 +101,8 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
     ``average:PASS`` for every dark, ambient and backing pass something needs, and
     ``sample:PASS:FRAME`` for every frame of a pass whose level is held steady, and of its
     ambient where that changes from frame to frame, and ``track:PASS:FRAME`` for every frame of
-    a pass that may have drifted, and of the reference it is held against.
+    a pass that may have drifted, and of the reference it is held against, and ``align:PASS`` for
+    every alignment frame of such a pass.
     """
     dead = dead_frames(checked)
     used = used_passes(job)
@@ -122,6 +124,7 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
             for frame in job.frames.numbers
             if frame not in dead and is_looked_at(job, name, frame)
         ),
+        *(f"{ALIGN}:{name}" for name in aligned_passes(job)),
     ]
 
 
@@ -135,15 +138,14 @@ def tracked_passes(job: ShotJob) -> list[str]:
     return list(dict.fromkeys([job.reference_pass, *drifting])) if drifting else []
 
 
-def is_looked_at(job: ShotJob, name: str, frame: int) -> bool:
-    """Return whether anything of a pass is used on a frame.
+def aligned_passes(job: ShotJob) -> list[str]:
+    """Return the tracked passes that have an alignment frame."""
+    return [name for name in tracked_passes(job) if job.passes[name].alignment is not None]
 
-    The reference is used on every frame; a lamp that is out in every step has no place to find,
-    and what a dark frame shows would be found in its stead.
-    """
-    steps = [step for step in job.steps if step.pass_name == name]
-    by_matte = name in job.silhouettes
-    return name == job.reference_pass or by_matte or any(step.gain(frame) for step in steps)
+
+def is_looked_at(job: ShotJob, name: str, frame: int) -> bool:
+    """Return whether anything of a pass is used on a frame (see `ShotJob.looks_at`)."""
+    return job.looks_at(name, frame)
 
 
 def hold_frame(job: ShotJob, checked: Checked) -> int:

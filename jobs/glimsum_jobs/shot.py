@@ -112,6 +112,29 @@ class ShotJob(Strict):
         lamps = self.lamp_passes or tuple(self.passes)
         return "beauty" if "beauty" in lamps else lamps[0]
 
+    def looks_at(self, name: str, frame: int) -> bool:
+        """Return whether anything of a pass is used on a frame.
+
+        The reference is used on every frame; a lamp that is out in every step has no place to
+        find, and what a dark frame shows would be found in its stead.
+        """
+        steps = [step for step in self.steps if step.pass_name == name]
+        by_matte = name in self.silhouettes
+        return name == self.reference_pass or by_matte or any(step.gain(frame) for step in steps)
+
+    def alignment_number(self, name: str) -> int | None:
+        """Return the shot frame the alignment frame of a pass belongs to; None without one.
+
+        Default: the first frame; of a locked camera, which stands, the first that is looked at.
+        """
+        told = self.passes[name].alignment
+        if told is None:
+            return None
+        if told.frame is not None:
+            return told.frame
+        looked = (frame for frame in self.frames.numbers if self.looks_at(name, frame))
+        return next(looked, self.frames.first) if self.camera == "locked" else self.frames.first
+
     @property
     def rate_fraction(self) -> Fraction:
         """Return the frames a second."""

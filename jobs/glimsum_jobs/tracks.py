@@ -34,6 +34,18 @@ class Tracked(BaseModel):
     frame of the pass to the next."""
 
 
+class Aligned(BaseModel):
+    """Result of registering the alignment frame of a pass."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    pass_name: str
+    frame: int
+    """The shot frame it belongs to."""
+    found: Registered
+    """From the reference to the alignment frame, both in the reference light."""
+
+
 class Placed(BaseModel):
     """Where a pass lies on one frame, as it is brought back."""
 

@@ -18,6 +18,10 @@ def paths_of(job: ShotJob) -> Iterator[tuple[tuple[str, ...], str]]:
     """Yield every path of a job with its place in the job."""
     for name, each in job.passes.items():
         yield ("passes", name, "files"), each.files
+        if each.alignment is not None:
+            plain = isinstance(each.alignment_frame, str)
+            place = ("passes", name, "alignment_frame")
+            yield (place if plain else (*place, "file")), each.alignment.file
     for name, matte in job.mattes.items():
         if isinstance(matte, PictureMatte):
             yield ("mattes", name, "files"), matte.files
@@ -97,9 +101,17 @@ def below(tree: object, folder: str) -> object:
 
 
 def _moved(each: object, folder: str) -> object:
-    if not isinstance(each, Mapping) or not isinstance(each.get("files"), str):
+    """Return a part of a raw job with its own paths, and those of what it holds, moved."""
+    if not isinstance(each, Mapping):
         return each
-    return {**each, "files": _below(each["files"], folder)}
+    moved: dict[str, object] = {
+        field: _below(value, folder)
+        for field, value in each.items()
+        if field in ("files", "file", "alignment_frame") and isinstance(value, str)
+    }
+    if isinstance(each.get("alignment_frame"), Mapping):
+        moved["alignment_frame"] = _moved(each["alignment_frame"], folder)
+    return {**each, **moved}
 
 
 def _below(path: str, folder: str) -> str:

@@ -9,6 +9,7 @@ from glimsum_jobs.outputs import Master
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames
 from glimsum_jobs.shot import ShotJob
+from glimsum_workers.check_alignment import look_at_alignment
 from glimsum_workers.check_files import look_at_matte, look_at_pass
 from glimsum_workers.frames.roots import Roots
 
@@ -44,6 +45,8 @@ def check_shot(job: ShotJob, roots: Roots) -> Checked:
             problems += looked.problems
             if looked.found is not None:
                 mattes[name] = looked.found
+    for name in job.passes:
+        problems += look_at_alignment(job, name, passes, roots)
     problems += _sizes_that_differ(job, passes, mattes)
     problems += _nothing_left(job, problems)
     needed, free, room = _room(job, passes, roots)

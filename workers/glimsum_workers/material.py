@@ -72,6 +72,26 @@ class Material:
         source = self._source(("pass", name), each.files)
         return source.fingerprint(found.replaced.get(number, number))
 
+    def alignment_codes(self, name: str) -> Codes:
+        """Read the codes of the alignment frame of a pass."""
+        place = Place(shot=self._job.shot, pass_name=name)
+        return self._read(("alignment", name), self._alignment_file(name), 0, place)
+
+    def alignment_fingerprint(self, name: str) -> str:
+        """Return the digest of the bytes of the alignment frame of a pass."""
+        return self._source(("alignment", name), self._alignment_file(name)).fingerprint(0)
+
+    def _alignment_file(self, name: str) -> str:
+        told = self._job.passes[name].alignment
+        if told is None:
+            raise SourceError(
+                f"pass {name} has no alignment frame",
+                place=Place(shot=self._job.shot, pass_name=name),
+                seen="no alignment_frame",
+                expected="a pass with alignment_frame",
+            )
+        return told.file
+
     def pass_facts(self, name: str, frame: int) -> Facts:
         """Return what the file of a pass on a shot frame says of itself."""
         each = self._job.passes[name]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.measurements import Checked, Solved
-from glimsum_jobs.plan import AVERAGE, TRACK, dead_frames, measure_items
+from glimsum_jobs.plan import dead_frames
 from glimsum_jobs.problems import Place, Problem, Rank, stops_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
@@ -19,9 +19,8 @@ from glimsum_workers.frames.previews import shrink
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.master_attributes import attributes_of
 from glimsum_workers.material import Material
-from glimsum_workers.measure_shot import average_pass, sample_level
-from glimsum_workers.solve_shot import Measured, solve_shot
-from glimsum_workers.track_shot import Tracker
+from glimsum_workers.measure_item import measure_all
+from glimsum_workers.solve_shot import solve_shot
 
 
 @dataclass(frozen=True)
@@ -95,18 +94,8 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
 
 def measure_here(job: ShotJob, checked: Checked, roots: Roots, keep: Keep) -> Solved:
     """Do all items of measuring one after the other and solve them."""
-    measured = Measured()
     with Material(job, checked, roots) as material:
-        for item in measure_items(job, checked):
-            what, name, *frame = item.split(":")
-            if what == AVERAGE:
-                measured.averaged.append(average_pass(job, name, material, keep))
-            elif what == TRACK:
-                tracked = Tracker(job, material, keep).track(name, int(frame[0]))
-                measured.tracked.append(tracked)
-            else:
-                measured.sampled.append(sample_level(job, name, int(frame[0]), material, keep))
-        return solve_shot(job, measured, material, keep)
+        return solve_shot(job, measure_all(job, material, keep), material, keep)
 
 
 def _refuse(job: ShotJob, frame: int, checked: Checked, dead: dict[int, str]) -> None:

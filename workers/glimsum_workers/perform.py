@@ -5,21 +5,19 @@ from collections.abc import Callable
 from typing import Any
 
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, ItemRecord, Ledger, Stage
-from glimsum_jobs.measurements import Averaged, Checked, Found, Sampled, Solved
+from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, Ledger, Stage
+from glimsum_jobs.measurements import Checked, Found, Solved
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
-from glimsum_jobs.plan import AVERAGE, SAMPLE, TRACK
-from glimsum_jobs.tracks import Tracked
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.finish_shot import finish_shot
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
-from glimsum_workers.measure_shot import average_pass, sample_level
-from glimsum_workers.solve_shot import Measured, solve_shot
-from glimsum_workers.track_shot import Tracker
+from glimsum_workers.measure_item import measure_item
+from glimsum_workers.measured import Result, read_measured
+from glimsum_workers.solve_shot import solve_shot
 from glimsum_workers.write_frame import Writer, write_frame
 
 
@@ -56,7 +54,7 @@ class Performer:
         """
         match claim.stage:
             case Stage.CHECK:
-                left: Found | Tracked = check_shot(order.job, self._roots)
+                left: Found | Result = check_shot(order.job, self._roots)
             case Stage.MEASURE:
                 left = self._measure(order, claim.item)
             case Stage.SOLVE:
@@ -73,23 +71,15 @@ class Performer:
             self._laid_out[1].close()
             self._laid_out = None
 
-    def _measure(self, order: RunOrder, item: str) -> Found | Tracked:
+    def _measure(self, order: RunOrder, item: str) -> Result:
         keep = kept_of(order, self._roots)
-        what, name, *frame = item.split(":")
         with Material(order.job, self._checked(order), self._roots) as material:
-            if what == AVERAGE:
-                return average_pass(order.job, name, material, keep)
-            if what == TRACK:
-                return Tracker(order.job, material, keep).track(name, int(frame[0]))
-            return sample_level(order.job, name, int(frame[0]), material, keep)
+            return measure_item(order.job, item, material, keep)
 
     def _solve(self, order: RunOrder) -> Solved:
         items = self._ledger.items(order.run, Stage.MEASURE)
-        measured = Measured(
-            averaged=[Averaged.model_validate(each) for each in _results(items, AVERAGE)],
-            sampled=[Sampled.model_validate(each) for each in _results(items, SAMPLE)],
-            tracked=[Tracked.model_validate(each) for each in _results(items, TRACK)],
-        )
+        left = [(each.item, each.result) for each in items if each.result is not None]
+        measured = read_measured(left)
         with Material(order.job, self._checked(order), self._roots) as material:
             return solve_shot(order.job, measured, material, kept_of(order, self._roots))
 
@@ -148,12 +138,3 @@ def kept_of(order: RunOrder, roots: Roots) -> Keep:
     """Return where measurements of the shot are kept for all its versions."""
     shot_folder = parse_root_path(order.folder).folder
     return Keep(roots.make_folder(shot_folder.child("kept")))
-
-
-def _results(items: list[ItemRecord], kind: str) -> list[dict[str, Any]]:
-    """Return the results of finished items of a kind, in the order of the items."""
-    return [
-        each.result
-        for each in items
-        if each.result is not None and each.item.partition(":")[0] == kind
-    ]

@@ -1,7 +1,6 @@
 """Levels of all frames solved together, from what measuring left behind."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +10,6 @@ from glimsum_jobs.measurements import Averaged, Levels, Sampled, Solved
 from glimsum_jobs.passes import Level, Steady
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import Tracked
 from glimsum_workers.averages import Averages
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.level import LevelSample, level_sample, solve_levels
@@ -20,17 +18,9 @@ from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import sample_picture
+from glimsum_workers.measured import Measured
 from glimsum_workers.recorded import exposed
 from glimsum_workers.solve_tracks import solve_tracks, track_remarks
-
-
-@dataclass
-class Measured:
-    """What measuring left behind; an item that was set aside is missing here."""
-
-    averaged: list[Averaged] = field(default_factory=list)
-    sampled: list[Sampled] = field(default_factory=list)
-    tracked: list[Tracked] = field(default_factory=list)
 
 
 def solve_shot(job: ShotJob, measured: Measured, material: Material, keep: Keep) -> Solved:
@@ -63,8 +53,8 @@ def solve_shot(job: ShotJob, measured: Measured, material: Material, keep: Keep)
             problems += _doubts(job, name, levels[name])
     for each in measured.averaged:
         problems += _left_out(job, each, len(material.file_numbers(each.pass_name)))
-    tracks = solve_tracks(job, measured.tracked, material.checked)
-    problems += track_remarks(job, tracks)
+    tracks = solve_tracks(job, measured.tracked, material.checked, measured.aligned)
+    problems += track_remarks(job, measured.tracked, measured.aligned, tracks)
     return Solved(
         averages=by_name,
         levels=levels,

@@ -5,19 +5,20 @@ from collections.abc import Mapping, Sequence
 
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Checked
-from glimsum_jobs.plan import best_frame, hold_frame, is_looked_at
+from glimsum_jobs.plan import aligned_passes, best_frame, hold_frame, is_looked_at
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import Knock, PassTrack, Placed, Registered, Tracked
+from glimsum_jobs.tracks import Aligned, Knock, PassTrack, Placed, Registered, Tracked
 from glimsum_workers.engine.drift.locked import solve_locked, solve_reference
 from glimsum_workers.engine.drift.moving import solve_moving
+from glimsum_workers.engine.drift.relit import free_from_light
 from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Affine, Registration
 from glimsum_workers.kept_pictures import as_registration
 
 
 def solve_tracks(
-    job: ShotJob, tracked: Sequence[Tracked], checked: Checked
+    job: ShotJob, tracked: Sequence[Tracked], checked: Checked, aligned: Sequence[Aligned] = ()
 ) -> dict[str, PassTrack]:
     """Solve where every tracked pass lies on every frame.
 
@@ -29,6 +30,8 @@ def solve_tracks(
         One a pass and frame; what was set aside is missing.
     checked : Checked
         Tells the hold frame of a locked shot.
+    aligned : sequence of Aligned
+        The alignment frames.
 
     Returns
     -------
@@ -38,6 +41,8 @@ def solve_tracks(
     names = list(dict.fromkeys(each.pass_name for each in tracked))
     cross = {name: _registrations(tracked, name, "cross") for name in names}
     own = {name: _registrations(tracked, name, "own") for name in names}
+    for each in aligned:
+        cross[each.pass_name] = _without_light(job, cross[each.pass_name], each)
     # What shows little takes its place from its neighbours: the sure ones come first.
     names.sort(key=lambda name: -sum(each.trusted for each in cross[name].values()))
     solved: dict[str, Track] = {}
@@ -79,14 +84,60 @@ def _solve(
     )
 
 
+def _without_light(
+    job: ShotJob, cross: dict[int, Registration], aligned: Aligned
+) -> dict[int, Registration]:
+    """Return the registrations of a pass freed from what its light does, by its alignment frame.
+
+    Where the pass itself shows too little on that frame, a locked camera takes its place from the
+    alignment frame alone.
+    """
+    found = as_registration(aligned.found)
+    freed = free_from_light(cross, found, aligned.frame)
+    if freed is None and job.camera == "locked" and found.trusted:
+        return {aligned.frame: found}
+    return cross if freed is None else freed
+
+
+def _unused_alignments(
+    job: ShotJob, tracked: Sequence[Tracked], aligned: Sequence[Aligned]
+) -> list[Problem]:
+    """Name the alignment frames that show too little to be of use."""
+    sure = {(e.pass_name, e.frame) for e in tracked if e.cross is not None and e.cross.trusted}
+    told = {each.pass_name: each.found for each in aligned}
+    problems = []
+    for name in aligned_passes(job):
+        frame, found = job.alignment_number(name), told.get(name)
+        stands = job.camera == "locked" or (name, frame) in sure
+        if found is not None and found.trusted and stands:
+            continue
+        reason = "it could not be measured" if found is None else found.reason
+        problems.append(
+            Problem(
+                rank=Rank.REMARK,
+                what=f"the alignment frame of pass {name} is of no use",
+                place=Place(shot=job.shot, pass_name=name, frame=frame),
+                seen=reason or f"the place of the pass itself is not sure on frame {frame}",
+                expected="the set in the reference light, from where the rig stood",
+                remedy="Look at it; the pass is placed as if there were none.",
+            )
+        )
+    return problems
+
+
 def _size(checked: Checked, name: str) -> tuple[int, int]:
     found = checked.passes[name]
     return found.height, found.width
 
 
-def track_remarks(job: ShotJob, tracks: Mapping[str, PassTrack]) -> list[Problem]:
+def track_remarks(
+    job: ShotJob,
+    tracked: Sequence[Tracked],
+    aligned: Sequence[Aligned],
+    tracks: Mapping[str, PassTrack],
+) -> list[Problem]:
     """Return what a person should know of the tracks before the set is struck."""
-    problems: list[Problem] = []
+    problems = _unused_alignments(job, tracked, aligned)
     for name, track in tracks.items():
         place = Place(shot=job.shot, pass_name=name)
         doubtful = [frame for frame, placed in track.frames.items() if not placed.trusted]

@@ -7,10 +7,10 @@ import numpy as np
 
 from glimsum_jobs.errors import GlimsumError, JobError
 from glimsum_jobs.measurements import Checked
-from glimsum_jobs.plan import TRACK, best_frame, hold_frame, measure_items, used_passes
+from glimsum_jobs.plan import best_frame, hold_frame, used_passes
 from glimsum_jobs.problems import Problem, stops_shot
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import PassTrack, Tracked
+from glimsum_jobs.tracks import PassTrack
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.engine.codes import Image, Picture
 from glimsum_workers.engine.motion import STILL, Motion
@@ -21,9 +21,9 @@ from glimsum_workers.frames.plots import Line, draw_plot
 from glimsum_workers.frames.previews import Display
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
+from glimsum_workers.measure_item import PLACES, measure_all
 from glimsum_workers.recorded import decode_pass
 from glimsum_workers.solve_tracks import solve_tracks, track_remarks
-from glimsum_workers.track_shot import Tracker
 
 
 @dataclass(frozen=True)
@@ -78,16 +78,11 @@ def run_steady_test(job: ShotJob, roots: Roots, keep_folder: Path) -> SteadyTest
     asked = _all_aligned(job)
     keep = Keep(keep_folder)
     problems = list(checked.problems)
-    tracked: list[Tracked] = []
     with Material(asked, checked, roots) as material:
-        tracker = Tracker(asked, material, keep)
-        for item in measure_items(asked, checked):
-            what, name, *frame = item.split(":")
-            if what == TRACK:
-                tracked.append(tracker.track(name, int(frame[0])))
-        tracks = solve_tracks(asked, tracked, checked)
+        measured = measure_all(asked, material, keep, PLACES)
+        tracks = solve_tracks(asked, measured.tracked, checked, measured.aligned)
         overlays = _overlays(asked, tracks, checked, material)
-    problems += track_remarks(asked, tracks)
+    problems += track_remarks(asked, measured.tracked, measured.aligned, tracks)
     return SteadyTest(asked, tracks, tuple(overlays), tuple(problems))
 
 

@@ -2,9 +2,10 @@
 
 import numpy as np
 
+from glimsum_jobs.passes import Pass
 from glimsum_jobs.plan import best_frame, dead_frames, hold_frame, is_looked_at
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import Registered, Tracked
+from glimsum_jobs.tracks import Aligned, Registered, Tracked
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.motion import STILL, Registration
 from glimsum_workers.engine.registration.models import Model
@@ -14,6 +15,9 @@ from glimsum_workers.frames.kept import Keep
 from glimsum_workers.kept_pictures import as_arrays, as_prepared, as_registered
 from glimsum_workers.material import Material
 from glimsum_workers.recorded import decode_pass
+
+Shown = tuple[str, int | None]
+"""A pass and a frame of it; its alignment frame where the frame is None."""
 
 UNSURE_PX = 0.15
 """A frame known worse than this against the reference is also held against its neighbour."""
@@ -62,8 +66,7 @@ class Tracker:
         """
         job, checked = self._job, self._material.checked
         reference = job.reference_pass
-        align = job.passes[name].align
-        model: Model = "shift" if align == "shift" else "similarity"
+        model = self._model(name)
         cross: Registered | None = None
         own: Registered | None = None
         if job.camera == "locked":
@@ -81,6 +84,24 @@ class Tracker:
                 own = self._registered((name, frame), following, model, same_light=True)
         return Tracked(pass_name=name, frame=frame, cross=cross, own=own)
 
+    def align(self, name: str) -> Aligned:
+        """Register the alignment frame of a pass, both pictures in the reference light.
+
+        Raises
+        ------
+        SourceError
+            The pass has no alignment frame, or a file can't be read.
+        """
+        job = self._job
+        frame = job.alignment_number(name) or job.frames.first
+        on = hold_frame(job, self._material.checked) if job.camera == "locked" else frame
+        model = self._model(name)
+        found = self._registered((job.reference_pass, on), (name, None), model, same_light=True)
+        return Aligned(pass_name=name, frame=frame, found=found)
+
+    def _model(self, name: str) -> Model:
+        return "shift" if self._job.passes[name].align == "shift" else "similarity"
+
     def _goes_on(self, name: str, frame: int) -> bool:
         """Return whether the pass is used on the next frame too, and has a file for it."""
         job = self._job
@@ -89,8 +110,8 @@ class Tracker:
 
     def _registered(
         self,
-        reference: tuple[str, int],
-        moving: tuple[str, int],
+        reference: Shown,
+        moving: Shown,
         model: Model,
         *,
         same_light: bool = False,
@@ -120,22 +141,35 @@ class Tracker:
         self._keep.put(key, told=np.asarray(told.model_dump_json()), tiles=found.tiles)
         return told
 
-    def _picture_key(self, name: str, frame: int) -> str:
-        each = self._job.passes[name]
+    def _picture_key(self, name: str, frame: int | None) -> str:
+        each = self._decoded_as(name, frame)
         return digest_of(
             "prepared",
             TRACK_EPOCH,
-            self._material.pass_fingerprint(name, frame),
+            self._material.alignment_fingerprint(name)
+            if frame is None
+            else self._material.pass_fingerprint(name, frame),
             each.space,
             each.range,
             each.crop and each.crop.model_dump(),
         )
 
-    def _prepared(self, name: str, frame: int) -> Prepared:
+    def _decoded_as(self, name: str, frame: int | None) -> Pass:
+        """Return what the numbers of a frame, or of the alignment frame, mean."""
+        each = self._job.passes[name]
+        return (each.alignment_picture or each) if frame is None else each
+
+    def _prepared(self, name: str, frame: int | None) -> Prepared:
         key = self._picture_key(name, frame)
         kept = self._keep.get(key)
         if kept is None:
-            recorded = decode_pass(self._job.passes[name], self._material.pass_codes(name, frame))
+            material = self._material
+            codes = (
+                material.alignment_codes(name)
+                if frame is None
+                else material.pass_codes(name, frame)
+            )
+            recorded = decode_pass(self._decoded_as(name, frame), codes)
             ready = prepare(recorded.picture.rgb, clipped=recorded.clipped)
             kept = as_arrays(ready)
             self._keep.put(key, **kept)
