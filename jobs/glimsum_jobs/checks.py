@@ -8,6 +8,7 @@ from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.findings import Findings
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.mattes import BackingMatte
+from glimsum_jobs.offset_checks import check_offsets
 from glimsum_jobs.passes import Pass, Steady
 from glimsum_jobs.place_checks import check_places
 from glimsum_jobs.problems import Problem, Rank
@@ -24,6 +25,7 @@ def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
         _check_anchor(job, name, findings)
     _check_exposures(job, findings)
     _check_recipe(job, findings)
+    check_offsets(job, findings)
     check_places(job, findings)
     if job.handles.head + job.handles.tail >= job.frames.count:
         findings.add(

@@ -12,11 +12,33 @@ class Found(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+class FoundOffset(Found):
+    """How the start offset of a pass was found, in files; scores are kept for plots."""
+
+    margin: float
+    """How much better the chosen offset scores than the next best one, of its own score, 0..1."""
+    certain: bool
+    reason: str = ""
+    """Why it is not certain, in words; empty where it is."""
+    frames: tuple[int, ...] = ()
+    """Shot frames the pass was compared with the reference on."""
+    scores: dict[int, tuple[float | None, ...]] = {}
+    """By offset: what the pass shares with the reference on each of `frames`, nats a tile; None
+    where it has no file or was not compared."""
+    head: float | None = None
+    tail: float | None = None
+    """Offset at the first and the last of `frames`, with fractions; None where it can't be told."""
+
+
 class FoundPass(Found):
     """What the check found of one pass or picture matte."""
 
     first: int
     """File number at the first shot frame, before the start offset."""
+    start_offset: int = 0
+    """In files, as stated or as found."""
+    sync: FoundOffset | None = None
+    """How the offset was found; None where it was stated."""
     width: int
     height: int
     """Pixels after the crop."""

@@ -21,6 +21,9 @@ Gain = Annotated[float, Field(gt=0, le=64, allow_inf_nan=False)]
 Rgb = tuple[Linear, Linear, Linear]
 
 
+StartOffset = Annotated[int, Field(ge=-100_000, le=100_000, strict=True)] | Literal["auto"]
+
+
 class Strict(BaseModel):
     """Base of every part of a job: unknown fields are refused and nothing changes after reading."""
 
@@ -86,8 +89,9 @@ class Pass(Strict):
     step: Annotated[int, Field(ge=1, le=1000, strict=True)] = 1
     skip: tuple[FrameNumber, ...] = ()
     """File numbers that hold shots that don't count."""
-    start_offset: Annotated[int, Field(ge=-100_000, le=100_000, strict=True)] = 0
-    """In files; positive: the pass was started early and its picture is found later."""
+    start_offset: StartOffset = 0
+    """In files; positive: the pass was started early and its picture is found later. auto: found
+    by the check, at most 24 steps either way."""
     white_balance: WhiteBalance | None = None
     dark: Name | Level | None = None
     """Pass with ``use: dark``, or the level itself."""
@@ -125,6 +129,13 @@ class Pass(Strict):
         changed = {"files": told.file, "space": told.space or self.space}
         return self.model_copy(update=changed)
 
+    @property
+    def stated_offset(self) -> int:
+        """Return the start offset in files; ValueError where it is yet to be found."""
+        if self.start_offset == "auto":
+            raise ValueError("start_offset: auto is no number until the check has found it")
+        return self.start_offset
+
     def number(self, frame: int, *, shot_first: int, first: int) -> int:
         """Return the file number of a shot frame, `first` resolved; see `source_number`."""
         return source_number(
@@ -133,5 +144,5 @@ class Pass(Strict):
             first=first,
             step=self.step,
             skip=frozenset(self.skip),
-            start_offset=self.start_offset,
+            start_offset=self.stated_offset,
         )

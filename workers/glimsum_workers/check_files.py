@@ -35,6 +35,7 @@ class _Subject:
     place: Place
     files: str
     first: int | None
+    start_offset: int
     number: Callable[[int, int], int]
     """(shot frame, first) -> file number."""
     by_frame: bool
@@ -52,6 +53,7 @@ def look_at_pass(job: ShotJob, name: str, roots: Roots) -> Looked:
         place=Place(shot=job.shot, pass_name=name),
         files=each.files,
         first=each.first,
+        start_offset=each.stated_offset,
         number=lambda frame, first: each.number(frame, shot_first=job.frames.first, first=first),
         by_frame=each.use is None,
         nearest=each.missing == "nearest",
@@ -68,6 +70,7 @@ def look_at_matte(job: ShotJob, name: str, matte: PictureMatte, roots: Roots) ->
         place=Place(shot=job.shot, field=f"mattes.{name}"),
         files=matte.files,
         first=matte.first,
+        start_offset=matte.start_offset,
         number=lambda frame, first: matte.number(frame, shot_first=job.frames.first, first=first),
         by_frame=True,
         nearest=False,
@@ -131,6 +134,7 @@ def _look_at_numbers(subject: _Subject, source: Source, facts: Facts, looked: Lo
         width, height = subject.crop.width, subject.crop.height
     looked.found = FoundPass(
         first=first,
+        start_offset=subject.start_offset,
         width=width,
         height=height,
         count=1 if numbers is None else len(numbers),

@@ -79,7 +79,7 @@ def _report(
                 "height": found.height,
                 "space": job.passes[name].space,
                 "stops": _stops(job, name),
-                "first": found.first + job.passes[name].start_offset,
+                "first": found.first + found.start_offset,
             }
             for name, found in checked.passes.items()
         },
