@@ -66,6 +66,9 @@ class ShotJob(Strict):
     mattes: Annotated[dict[Name, Matte], Field(max_length=64, default_factory=dict)]
     recipe: Annotated[tuple[Step, ...], Field(min_length=1, max_length=256)] | None = None
     """In order; omitted: every lamp pass at 0 stops."""
+    edges: Literal["repeat", "crop"] = "repeat"
+    """What a master shows where a pass that is brought back has no picture: its repeated edge, or
+    nothing: the data window is then what all passes of the frame cover."""
     masters: Annotated[tuple[Master, ...], Field(min_length=1, max_length=1)] = (Master(),)
     viewing: Viewing = Viewing()
     output: Annotated[str, Field(min_length=1, max_length=1024)]

@@ -104,6 +104,7 @@ def _write_light(job: ShotJob, still: Still, out: Path, token: str) -> None:
         still.attributes,
         compression=master.compression,
         pixel=master.pixel,
+        window=still.window,
         token=token,
     )
 

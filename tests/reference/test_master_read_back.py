@@ -15,6 +15,7 @@ import OpenImageIO
 import pytest
 from numpy.typing import NDArray
 
+from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.frames.exr_bytes import Compression
 from glimsum_workers.frames.master_reading import read_master
 from glimsum_workers.frames.masters import MasterAttributes, digest_file, write_master
@@ -199,3 +200,31 @@ def test_our_own_reader_gives_back_what_was_written(tmp_path: Path) -> None:
     np.testing.assert_array_equal(back, rgb.astype(np.float16).astype(np.float32))
     np.testing.assert_array_equal(coverage, alpha)
     assert attributes["glimsum:recipeFingerprint"] == "ab" * 32
+
+
+@pytest.mark.parametrize("compression", ["none", "zips", "zip"])
+def test_a_data_window_lies_in_its_display_window(tmp_path: Path, compression: Compression) -> None:
+    rgb = picture(50, 40)
+    window = Window(3, 18, 38, 47)
+    write_master(
+        tmp_path, "a.exr", rgb, None, TOLD, compression=compression, window=window, token="t"
+    )
+
+    header, planes = read_exr(tmp_path / "a.exr")
+    stored = np.stack([planes[each] for each in "RGB"], axis=2)
+    assert [each.tolist() for each in header["dataWindow"]] == [[3, 18], [37, 46]]
+    assert [each.tolist() for each in header["displayWindow"]] == [[0, 0], [39, 49]]
+    np.testing.assert_array_equal(stored, rgb[18:47, 3:38].astype(np.float16))
+    whole, _, _ = read_master(tmp_path / "a.exr")
+    assert whole.shape == rgb.shape
+    assert not whole[:18].any()
+    np.testing.assert_array_equal(whole[18:47, 3:38], stored)
+
+
+def test_the_same_samples_elsewhere_are_another_picture(tmp_path: Path) -> None:
+    rgb = np.zeros((20, 20, 3), np.float32)
+    one, other = (
+        write_master(tmp_path, "a.exr", rgb, None, TOLD, window=window, token="t").pixel_digest
+        for window in (Window(0, 0, 10, 10), Window(1, 0, 11, 10))
+    )
+    assert one != other

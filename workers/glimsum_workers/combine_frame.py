@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.errors import GlimsumError, LightError
 from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.problems import Place
 from glimsum_jobs.recipe import Step
@@ -12,6 +12,7 @@ from glimsum_workers.averages import Averages
 from glimsum_workers.engine.codes import Picture, Plane
 from glimsum_workers.engine.combine import combine_step, lay_ground
 from glimsum_workers.engine.metrics import read_figures
+from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.engine.tint import tint_matrix
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
@@ -30,10 +31,14 @@ class CombinedPicture:
         Scene-linear, working space, premultiplied; alpha 0..1.
     figures : dict of str to float
         Shares and counts for the report.
+    window : Window
+        What all passes of the frame cover: the whole picture unless the job crops its edges;
+        beyond it the picture is 0.
     """
 
     picture: Picture
     figures: dict[str, float]
+    window: Window
 
 
 class ShotBench:
@@ -102,7 +107,35 @@ class ShotBench:
                 here = Place(shot=self.job.shot, pass_name=step.pass_name, frame=frame)
                 error.place = error.place.filled(**here.model_dump(exclude_none=True))
                 raise
-        return CombinedPicture(ground, _figures(ground, lights))
+        window = self._window(ground.rgb.shape[:2], frame)
+        _empty_outside(ground, window)
+        return CombinedPicture(ground, _figures(ground, lights), window)
+
+    def _window(self, size: tuple[int, int], frame: int) -> Window:
+        """Return what every pass used on a frame covers; LightError where that is nothing."""
+        window = Window.whole(size)
+        if self.job.edges == "repeat":
+            return window
+        for name in sorted(self._used(frame)):
+            window = window.within(self.light.window(name, frame, self.solved, size))
+        if window.is_empty:
+            raise LightError(
+                "the passes of this frame have no part in common",
+                place=Place(shot=self.job.shot, frame=frame, field="edges"),
+                seen="edges: crop, and passes that lie side by side",
+                expected="passes that show the same set",
+                remedy="Look at the drift of this frame with `glimsum measure`.",
+            )
+        return window
+
+    def _used(self, frame: int) -> set[str]:
+        """Return the passes whose pictures a frame is made of."""
+        names = set()
+        for step in self.job.steps:
+            if not self.is_out(step, frame):
+                matte = self.job.mattes.get(step.matte or "")
+                names |= {step.pass_name, getattr(matte, "pass_name", step.pass_name)}
+        return names
 
     def is_out(self, step: Step, frame: int) -> bool:
         """Return whether a step adds nothing but full coverage on a frame, so needs no file."""
@@ -138,6 +171,14 @@ class ShotBench:
             * tint_matrix(step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=self.job.space),
             matte=None if step.matte is None else mattes[step.matte],
         )
+
+
+def _empty_outside(ground: Picture, window: Window) -> None:
+    """Leave nothing outside a window: neither light nor coverage."""
+    for plane in (ground.rgb, ground.alpha):
+        if plane is not None:
+            plane[: window.top] = plane[window.bottom :] = 0
+            plane[:, : window.left] = plane[:, window.right :] = 0
 
 
 def _figures(ground: Picture, lights: dict[str, PassLight]) -> dict[str, float]:

@@ -35,6 +35,7 @@ def fingerprint_of(bench: ShotBench, frame: int) -> str:
         bench.job.space,
         master.model_dump(),
         [_step(bench, index, frame) for index in range(len(bench.job.steps))],
+        *(["crop"] if bench.job.edges == "crop" else []),
     )
 
 

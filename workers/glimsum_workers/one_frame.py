@@ -11,6 +11,7 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.engine.codes import Image, Plane
+from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.engine.viewing import DisplayCodes, Viewing
 from glimsum_workers.frame_fingerprint import fingerprint_of
 from glimsum_workers.frames.kept import Keep
@@ -39,6 +40,8 @@ class Still:
         Remarks of check and measuring.
     attributes : MasterAttributes
         What a master of it says of itself.
+    window : Window
+        Its data window.
     """
 
     rgb: Image
@@ -46,6 +49,7 @@ class Still:
     display: DisplayCodes
     problems: tuple[Problem, ...]
     attributes: MasterAttributes
+    window: Window
 
 
 def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Still:
@@ -89,6 +93,7 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
         display=viewing.apply(shrink(made.picture.rgb, job.viewing.width)),
         problems=(*checked.problems, *solved.problems),
         attributes=attributes,
+        window=made.window,
     )
 
 

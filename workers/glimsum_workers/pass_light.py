@@ -18,6 +18,7 @@ from glimsum_workers.engine.exposure import multiply_channels
 from glimsum_workers.engine.hot_pixels import clipped_share
 from glimsum_workers.engine.primaries import convert
 from glimsum_workers.engine.resample.resample import resample
+from glimsum_workers.engine.resample.window import Window, covered_window
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.material import Material
 from glimsum_workers.motions import motion_on
@@ -95,6 +96,11 @@ class ShotLight:
         if motion is not None:
             picture = resample(picture, motion).picture
         return PassLight(picture, light.clipped, light.replaced, light.mended)
+
+    def window(self, name: str, frame: int, solved: Solved, size: tuple[int, int]) -> Window:
+        """Return what a pass covers of a picture of (height, width) when it is in its place."""
+        motion = motion_on(solved, self._job, name, frame)
+        return Window.whole(size) if motion is None else covered_window(motion, size)
 
     def to_working_space(self, name: str, rgb: Image, frame: int, gain: float = 1.0) -> Image:
         """Return an equalised picture of a pass without ambient, steady and converted."""

@@ -83,6 +83,7 @@ def write_frame(
         attributes_of(order.job, frame, bench.material, fingerprint, bench.solved),
         compression=master.compression,
         pixel=master.pixel,
+        window=made.window,
         token=writer.token,
         before_rename=writer.ask,
     )

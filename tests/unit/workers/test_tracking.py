@@ -95,6 +95,26 @@ def test_a_new_gain_registers_nothing_again(shot: HereRun, monkeypatch: pytest.M
     assert len(again.items(Stage.COMBINE)) == 3
 
 
+def test_edges_a_pass_does_not_cover_are_repeated_or_cropped(shot: HereRun) -> None:
+    import OpenEXR
+
+    job = shot.order.job.model_copy(update={"edges": "crop"})
+    roots = {"plates": shot.folder.parents[2], "out": shot.folder.parents[1]}
+
+    cropped = run_here(job, roots, version=3)
+
+    with OpenEXR.File(str(cropped.master(1002))) as file:
+        window, display = file.header()["dataWindow"], file.header()["displayWindow"]
+    # The lamp's picture lies 1.4 to the right and 0.65 up: what it shows ends before the right
+    # edge of the reference, and begins after its top.
+    assert [each.tolist() for each in window] == [[0, 1], [WIDTH - 2, HEIGHT - 1]]
+    assert [each.tolist() for each in display] == [[0, 0], [WIDTH - 1, HEIGHT - 1]]
+    whole, part = read_exr(shot.master(1002)), read_exr(cropped.master(1002))
+    np.testing.assert_array_equal(part[..., :3], whole[1:, :-1, :3])
+    assert cropped.combined[1002].fingerprint != shot.combined[1002].fingerprint
+    assert cropped.combined[1002].digest != shot.combined[1002].digest
+
+
 def test_the_steady_test_measures_without_combining(shot: HereRun, tmp_path: Path) -> None:
     plain = shot.order.job.passes["lamp"].model_copy(update={"align": "none"})
     passes = {**shot.order.job.passes, "lamp": plain}

@@ -72,6 +72,9 @@ def lay_out(
     planes: Mapping[str, NDArray[np.float16] | NDArray[np.float32]],
     attributes: Mapping[str, Attribute],
     compression: Compression,
+    *,
+    corner: tuple[int, int] = (0, 0),
+    display: tuple[int, int] | None = None,
 ) -> bytes:
     """Return a whole file.
 
@@ -83,6 +86,10 @@ def lay_out(
         Beside the required ones, which are made here.
     compression : {'none', 'zips', 'zip'}
         All three lose nothing.
+    corner : tuple of int, optional
+        x and y of the first sample in the display window.
+    display : tuple of int, optional
+        (height, width) of the display window; default: that of the planes.
 
     Returns
     -------
@@ -93,20 +100,26 @@ def lay_out(
     lines = np.stack([planes[name] for name in names], axis=1)
     lines = np.ascontiguousarray(lines, lines.dtype.newbyteorder("<"))
     height, _, width = lines.shape
-    head = _header(names, lines.dtype.itemsize, (width, height), attributes, compression)
-    chunks = list(_chunks(lines, compression))
+    left, top = corner
+    shown = (height, width) if display is None else display
+    windows = {
+        "dataWindow": (left, top, left + width - 1, top + height - 1),
+        "displayWindow": (0, 0, shown[1] - 1, shown[0] - 1),
+    }
+    head = _header(names, lines.dtype.itemsize, windows, attributes, compression)
+    chunks = list(_chunks(lines, compression, top))
     sizes = np.array([len(chunk) for chunk in chunks], np.uint64)
     first = len(head) + 8 * len(chunks)
     offsets = (first + np.concatenate(([0], np.cumsum(sizes)[:-1]))).astype("<u8")
     return b"".join([head, offsets.tobytes(), *chunks])
 
 
-def _chunks(lines: NDArray[Any], compression: Compression) -> Iterator[bytes]:
+def _chunks(lines: NDArray[Any], compression: Compression, first: int) -> Iterator[bytes]:
     rows = _ROWS[compression]
     for top in range(0, lines.shape[0], rows):
         raw = lines[top : top + rows].reshape(-1).view(np.uint8)
         packed = raw.tobytes() if compression == "none" else _deflate(raw)
-        yield struct.pack("<ii", top, len(packed)) + packed
+        yield struct.pack("<ii", first + top, len(packed)) + packed
 
 
 def _deflate(raw: NDArray[np.uint8]) -> bytes:
@@ -125,7 +138,7 @@ def _deflate(raw: NDArray[np.uint8]) -> bytes:
 def _header(
     names: list[str],
     sample_bytes: int,
-    size: tuple[int, int],
+    windows: Mapping[str, tuple[int, int, int, int]],
     attributes: Mapping[str, Attribute],
     compression: Compression,
 ) -> bytes:
@@ -133,12 +146,10 @@ def _header(
     channels = b"".join(
         name.encode() + b"\0" + struct.pack("<iB3xii", kind, 0, 1, 1) for name in names
     )
-    window = struct.pack("<4i", 0, 0, size[0] - 1, size[1] - 1)
     required = {
         "channels": Attribute("chlist", channels + b"\0"),
         "compression": Attribute("compression", bytes([_CODES[compression]])),
-        "dataWindow": Attribute("box2i", window),
-        "displayWindow": Attribute("box2i", window),
+        **{name: Attribute("box2i", struct.pack("<4i", *box)) for name, box in windows.items()},
         "lineOrder": Attribute("lineOrder", b"\0"),
         "pixelAspectRatio": real(1.0),
         "screenWindowCenter": reals("v2f", (0.0, 0.0)),

@@ -14,6 +14,7 @@ from glimsum_jobs.errors import OutputError
 from glimsum_jobs.problems import Place
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.half import to_half
+from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.frames.exr_bytes import (
     Attribute,
     Compression,
@@ -97,6 +98,7 @@ def write_master(
     *,
     compression: Compression = "zip",
     pixel: Literal["half", "float"] = "half",
+    window: Window | None = None,
     token: str,
     before_rename: Callable[[], None] = nothing_to_ask,
 ) -> Written:
@@ -118,6 +120,8 @@ def write_master(
         All lossless.
     pixel : {'half', 'float'}, optional
         Half: nearest even, values past 65504 stored as 65504 and counted.
+    window : Window, optional
+        The part that is stored, as the data window; the display window stays that of the picture.
     token : str
         Of the lease; part of the temporary name.
     before_rename : callable, optional
@@ -134,24 +138,35 @@ def write_master(
         The picture's shape is wrong, or the disk is full or fails; nothing is left behind.
     """
     _check_shape(folder / name, rgb, alpha)
+    stored = Window.whole(rgb.shape[:2]) if window is None else window
+    display = rgb.shape[:2]
+    rgb, alpha = rgb[stored.slices()], None if alpha is None else alpha[stored.slices()]
     samples, clamped = (rgb.astype("<f4"), 0) if pixel == "float" else to_half(rgb)
     planes = {letter: samples[:, :, index] for index, letter in enumerate("RGB")}
     if alpha is not None and not bool(np.all(alpha == 1)):
         planes["A"] = alpha.astype("<f4") if pixel == "float" else to_half(alpha)[0]
-    content = lay_out(planes, header_attributes(attributes), compression)
+    corner = stored.left, stored.top
+    content = lay_out(
+        planes, header_attributes(attributes), compression, corner=corner, display=display
+    )
     write_whole(folder, name, content, token, before_rename)
     return Written(
         name=name,
         size=len(content),
         file_digest=hashlib.sha256(content).hexdigest(),
-        pixel_digest=digest_pixels(planes),
+        pixel_digest=digest_pixels(planes, corner),
         clamped=clamped,
     )
 
 
-def digest_pixels(planes: Mapping[str, NDArray[np.float16] | NDArray[np.float32]]) -> str:
-    """Return the SHA-256 of size, channel names and samples (little-endian, rows downward)."""
+def digest_pixels(
+    planes: Mapping[str, NDArray[np.float16] | NDArray[np.float32]],
+    corner: tuple[int, int] = (0, 0),
+) -> str:
+    """Return the SHA-256 of place, size, channel names and samples (little-endian, rows down)."""
     digest = hashlib.sha256()
+    if corner != (0, 0):
+        digest.update(f"from {corner[0]},{corner[1]}\n".encode())
     for name in sorted(planes):
         plane = planes[name]
         little = np.ascontiguousarray(plane, plane.dtype.newbyteorder("<"))
