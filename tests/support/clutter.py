@@ -5,6 +5,7 @@ product; the truth about a motion is the camera itself.
 """
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,18 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float32]
 
 FAR = np.float32(1e9)
+
+Stock = Literal["mixed", "crates", "nets", "ropes", "iron", "iron wall"]
+"""What most of the quay is made of; `iron wall` is corrugated iron that fills the picture."""
+_COUNTS: dict[Stock, tuple[int, int, int]] = {
+    "mixed": (42, 16, 5),
+    "crates": (90, 6, 1),
+    "nets": (14, 8, 18),
+    "ropes": (16, 70, 1),
+    "iron": (48, 6, 1),
+    "iron wall": (0, 3, 0),
+}
+"""Crates, ropes or posts, nets."""
 
 
 @dataclass(frozen=True)
@@ -86,21 +99,25 @@ def look(
     return View(start.astype(np.float32), axes.astype(np.float32), focal, size, parallel)
 
 
-def build_quay(seed: int) -> list[Box]:
-    """Return crates, bollards, nets and sheds at random places."""
+def build_quay(seed: int, stock: Stock = "mixed") -> list[Box]:
+    """Return crates, bollards, nets and sheds at random places, most of what `stock` says."""
     random = np.random.default_rng(seed)
+    crates, ropes, nets = _COUNTS[stock]
     boxes = [Box((0.0, 0.45, 2.6), (3.0, 0.45, 0.05), 0.0, 1)]
+    if stock == "iron wall":
+        boxes.append(Box((0.0, 0.0, 1.25), (3.0, 3.0, 0.03), -float(random.uniform(0.15, 0.3)), 1))
     for x in (-0.9, 0.75):
         boxes.append(Box((x, 0.2, 2.0), (0.3, 0.22, 0.2), float(random.uniform(-0.3, 0.3)), 1))
-    for _ in range(42):
+    for _ in range(crates):
         half = random.uniform([0.03, 0.02, 0.03], [0.1, 0.08, 0.1])
         place = (random.uniform(-0.95, 0.95), float(half[1]), random.uniform(0.75, 2.2))
-        boxes.append(Box(place, tuple(half), float(random.uniform(-0.8, 0.8)), 2))
-    for _ in range(16):  # ropes and posts
+        kind = 1 if stock == "iron" else 2
+        boxes.append(Box(place, tuple(half), float(random.uniform(-0.8, 0.8)), kind))
+    for _ in range(ropes):  # and posts
         tall = float(random.uniform(0.06, 0.3))
         place = (random.uniform(-0.9, 0.9), tall, random.uniform(0.8, 2.1))
         boxes.append(Box(place, (0.006, tall, 0.006), float(random.uniform(0, 1.5)), 4))
-    for _ in range(5):  # nets
+    for _ in range(nets):
         place = (random.uniform(-0.8, 0.8), 0.12, random.uniform(0.9, 2.0))
         boxes.append(Box(place, (0.16, 0.12, 0.002), float(random.uniform(-0.7, 0.7)), 3))
     return boxes

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from support.clutter import Box, Floats, Hits, View, as_vector, build_quay, cast, look
+from support.clutter import Box, Floats, Hits, Stock, View, as_vector, build_quay, cast, look
 
-LAMPS = ("full", "side", "practicals", "flash", "fog")
+LAMPS = ("full", "side", "practicals", "flash", "fog", "matte")
 TOWARDS = ((-0.5, 0.8, -0.5), (0.7, 0.5, -0.4), (-0.92, 0.28, -0.15), (0.35, 0.5, 0.75))
 """Directions to the two full lamps, the side lamp and the flash."""
 _EYE, _AT = (0.0, 0.55, -0.15), (0.0, 0.16, 1.6)
@@ -25,6 +25,7 @@ def light_quay(
     seed: int,
     size: tuple[int, int],
     *,
+    stock: Stock = "mixed",
     grooves: float = 0.0,
     moved: tuple[float, float, float] = (0.0, 0.0, 0.0),
 ) -> Quay:
@@ -36,12 +37,14 @@ def light_quay(
         Of geometry and paint.
     size : tuple of int
         (height, width) of the fine grid.
+    stock : Stock
+        What most of the quay is made of.
     grooves : float
         0: paint has nothing to do with relief; 1: hollows are painted dark.
     moved : tuple of float
         Displacement of the camera, metres.
     """
-    boxes = build_quay(seed)
+    boxes = build_quay(seed, stock)
     eye, at = ([a + b for a, b in zip(p, moved, strict=True)] for p in (_EYE, _AT))
     view = look((eye[0], eye[1], eye[2]), (at[0], at[1], at[2]), 1.35 * size[1], size)
     hits = cast(view, boxes)
@@ -57,8 +60,18 @@ def light_quay(
         "practicals": paint * bulbs[0] + bulbs[1],
         "flash": paint * (0.01 + 2.2 * sun[3]) + 1.2 * _shine(view, normal, TOWARDS[3]),
         "fog": full * np.exp(-1.25 * depth),
+        "matte": _backing(hits, paint),
     }
     return Quay({name: np.asarray(each, dtype=np.float32) for name, each in light.items()}, depth)
+
+
+def _backing(hits: Hits, paint: Floats) -> Floats:
+    """Return a bright even wall behind everything; what stands before it is a silhouette."""
+    behind = hits.place[..., 2] > 2.5
+    rows, columns = hits.distance.shape
+    across, down = np.meshgrid(np.linspace(-1, 1, columns), np.linspace(-1, 1, rows))
+    wall = 0.8 * (1 - 0.15 * across**2 - 0.1 * down)
+    return np.where(behind, wall, 0.006 * paint).astype(np.float32)
 
 
 def smoke(seed: int, size: tuple[int, int]) -> Floats:

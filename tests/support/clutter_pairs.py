@@ -10,11 +10,19 @@ from glimsum_workers.engine.motion import Motion, Registration
 from glimsum_workers.engine.registration.models import Model
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register
-from support.clutter import Floats
+from support.clutter import Floats, Stock
 from support.clutter_film import MARGIN, Recorded, move_camera, record, through_lens
 from support.clutter_light import light_quay, smoke
 
-EXPOSURES = {"full": 2.0, "side": 2.0, "practicals": 0.5, "dark": 1 / 150, "flash": 1.0, "fog": 4.0}
+EXPOSURES = {
+    "full": 2.0,
+    "side": 2.0,
+    "practicals": 0.5,
+    "dark": 1 / 150,
+    "flash": 1.0,
+    "fog": 4.0,
+    "matte": 1.0,
+}
 """The dark pass is the practicals with the brightest surfaces at 1/100 of clipping."""
 
 
@@ -54,6 +62,7 @@ class Set:
     size: tuple[int, int]
     grooves: float = 0.0
     moved: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    stock: Stock = "mixed"
 
     def fine(self, light: str) -> Floats:
         """Return one light on the fine grid, margin included."""
@@ -93,10 +102,16 @@ def rms(values: list[float]) -> float:
     return float(np.sqrt(np.mean(np.square(values))))
 
 
+def forget_scenes() -> None:
+    """Give the memory of all scenes back."""
+    _through_lens.cache_clear()
+    _reference.cache_clear()
+
+
 @cache
 def _through_lens(quay: Set) -> dict[str, Floats]:
     size = 2 * (quay.size[0] + 2 * MARGIN), 2 * (quay.size[1] + 2 * MARGIN)
-    lit = light_quay(quay.seed, size, grooves=quay.grooves, moved=quay.moved)
+    lit = light_quay(quay.seed, size, stock=quay.stock, grooves=quay.grooves, moved=quay.moved)
     return {name: through_lens(light) for name, light in lit.light.items()}
 
 
