@@ -16,7 +16,7 @@ FAST_VIEWING = {"movie": "none", "width": 64}
 
 
 def raw_harbour_job(shot: HarbourShot, **changes: Any) -> dict[str, Any]:
-    """Return the example job of a shot as a tree, over the frames that `shot` has.
+    """Return the example job of a shot as a tree, over the frames that `shot` has, unaligned.
 
     Parameters
     ----------
@@ -31,6 +31,7 @@ def raw_harbour_job(shot: HarbourShot, **changes: Any) -> dict[str, Any]:
     assert isinstance(tree, dict)
     for each in tree["passes"].values():
         each["files"] = f"{PLATES}:{each['files'].removeprefix(shot.name + '/')}"
+        each["align"] = "none"
     first = tree["frames"]["first"]
     tree["frames"]["last"] = first + len(shot.frames) - 1
     tree["output"] = f"{OUT}:{tree['shot']}"

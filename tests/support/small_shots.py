@@ -46,9 +46,10 @@ def small_roots(folder: Path) -> dict[str, Path]:
 
 
 def exr_pass(name: str, **more: Any) -> dict[str, Any]:
-    """Return a pass of linear OpenEXR files, at 0 stops unless said otherwise."""
+    """Return a pass of linear OpenEXR files, at 0 stops and where it lies unless said otherwise."""
     files = f"plates:{name}/{name}.%04d.exr"
-    return {"files": files, "space": SPACE, "exposure": {"stops": 0}, **more}
+    told = {"files": files, "space": SPACE, "exposure": {"stops": 0}}
+    return told | ({} if "use" in more else {"align": "none"}) | more
 
 
 def write_exr_pass(

@@ -16,6 +16,7 @@ SMALL: dict[str, Any] = {
             "exposure": {"stops": 0.5},
             "ambient": "leak",
             "dark": {"level": [0.0025, 0.00225, 0.0028]},
+            "align": "none",
         },
         "practicals": {
             "files": "plates:practicals/practicals.%04d.png",
@@ -23,6 +24,7 @@ SMALL: dict[str, Any] = {
             "exposure": {"stops": -1.5},
             "ambient": "leak",
             "level": "steady",
+            "align": "none",
         },
         "leak": {
             "files": "plates:black/black.%04d.png",
