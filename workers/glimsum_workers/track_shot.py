@@ -9,7 +9,7 @@ from glimsum_jobs.tracks import Aligned, Registered, Tracked
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.motion import STILL, Registration
 from glimsum_workers.engine.registration.models import Model
-from glimsum_workers.engine.registration.prepared import Prepared, prepare
+from glimsum_workers.engine.registration.prepared import SMALLEST, Prepared, prepare
 from glimsum_workers.engine.registration.register import register
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.kept_pictures import as_arrays, as_prepared, as_registered
@@ -127,6 +127,9 @@ class Tracker:
         kept = self._keep.get(key)
         if kept is not None:
             return Registered.model_validate_json(str(kept["told"]))
+        size = self._material.checked.passes[reference[0]]
+        if min(size.height - SMALLEST[0], size.width - SMALLEST[1]) < 0:
+            return _too_small(size.width, size.height)
         if reference == moving:
             none = np.zeros((0, 5), np.float32)
             found = Registration(STILL, 0.0, 0.0, trusted=True, alarm=0.0, tiles=none)
@@ -174,3 +177,18 @@ class Tracker:
             kept = as_arrays(ready)
             self._keep.put(key, **kept)
         return as_prepared(kept)
+
+
+def _too_small(width: int, height: int) -> Registered:
+    return Registered(
+        dx=0.0,
+        dy=0.0,
+        rotation_deg=0.0,
+        scale=1.0,
+        sigma_px=None,
+        corner_sigma_px=None,
+        trusted=False,
+        alarm=0.0,
+        reason=f"the picture is too small: {width} x {height} pixels, "
+        f"{SMALLEST[1]} x {SMALLEST[0]} at least",
+    )

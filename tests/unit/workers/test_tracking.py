@@ -13,7 +13,7 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.master_attributes import ALIGNMENT
 from glimsum_workers.steady_test import plot_track, run_steady_test
 from support.run_here import HereRun, read_exr, run_here
-from support.small_shots import exr_pass, small_roots, small_shot, write_exr_pass
+from support.small_shots import exr_pass, grain, small_roots, small_shot, write_exr_pass
 
 HEIGHT, WIDTH = 120, 160
 DRIFT = (1.4, -0.65)
@@ -134,3 +134,20 @@ def fringe(picture: NDArray[np.uint8]) -> float:
     """Return how much of an overlay is coloured: reference and pass beside each other."""
     red, green = picture[12:-12, 12:-12, 0].astype(float), picture[12:-12, 12:-12, 1].astype(float)
     return float(np.abs(red - green).mean())
+
+
+def test_a_picture_too_small_to_be_placed_is_made_as_filmed_with_a_remark(tmp_path: Path) -> None:
+    for name, seed in (("beauty", 1), ("lamp", 2)):
+        write_exr_pass(tmp_path, name, {1001: grain(seed)})
+    job = small_shot(
+        frames={"first": 1001, "last": 1001},
+        passes={name: exr_pass(name, align="similarity") for name in ("beauty", "lamp")},
+        recipe=[{"pass": "beauty"}, {"pass": "lamp"}],
+        masters=[{"pixel": "float"}],
+    )
+
+    run = run_here(job, small_roots(tmp_path))
+
+    np.testing.assert_allclose(read_exr(run.master(1001))[..., :3], grain(1) + grain(2), atol=1e-6)
+    told = [str(each) for each in run.finished.remarks]
+    assert any("the place of pass lamp is not sure on 1 frames" in each for each in told)

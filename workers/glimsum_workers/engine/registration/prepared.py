@@ -22,7 +22,8 @@ MOST_PIXELS = 3_200_000
 _CLIP_REACH = 3
 _LEAST_SIDE = 64
 _MOST_LEVELS = 3
-_SMALLEST = (37, 37)
+SMALLEST = (37, 37)
+"""Rows and columns a picture needs, pixels."""
 
 
 @dataclass(frozen=True)
@@ -126,11 +127,11 @@ def _check(plane: Plane, clipped: Mask | None) -> None:
             expected=f"{plane.shape[1]} x {plane.shape[0]}",
             remedy="Make the mask from the same picture.",
         )
-    if plane.shape[0] < _SMALLEST[0] or plane.shape[1] < _SMALLEST[1]:
+    if plane.shape[0] < SMALLEST[0] or plane.shape[1] < SMALLEST[1]:
         raise LightError(
             "The picture is too small to be registered",
             seen=f"{plane.shape[1]} x {plane.shape[0]} pixels",
-            expected=f"at least {_SMALLEST[1]} x {_SMALLEST[0]}",
+            expected=f"at least {SMALLEST[1]} x {SMALLEST[0]}",
             remedy="Set the drift of this pass by hand or leave its alignment off.",
         )
     if not np.isfinite(plane.sum(dtype=np.float64)):
