@@ -1,17 +1,19 @@
 """The last stage: every master read again, then movie, contact sheet and manifest."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from glimsum_jobs.ledger import ItemRecord, ItemState
+from glimsum_jobs.ledger import ItemRecord, ItemState, Stage
+from glimsum_jobs.left_behind import LeftBehind
 from glimsum_jobs.measurements import Checked, Combined, Finished, Solved
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_workers.engine.viewing import DisplayCodes, Viewing
-from glimsum_workers.frames.manifest import MANIFEST, merge_records, read_lines, write_manifest
+from glimsum_workers.frames.manifest import MANIFEST, read_lines, write_manifest
 from glimsum_workers.frames.master_reading import read_master
 from glimsum_workers.frames.masters import digest_file
 from glimsum_workers.frames.movies import write_movie
@@ -113,17 +115,33 @@ def finish_shot(
         "run": order.run,
         "made": order.made,
         "job_digest": order.job_digest,
+        "checked": checked.model_dump(mode="json"),
         "solved": solved.model_dump(mode="json"),
         "finished": finished.model_dump(mode="json"),
     }
-    folder = roots.make_folder(version)
-    digests = {each.frame: each.file_digest for each in whole.values()}
-    lines = merge_records(
-        read_lines(roots.make_folder(version.child(LINES))).records,
-        lambda line: digests.get(line["frame"]) == line.get("file_digest"),
-    )
-    write_manifest(folder, head, lines, writer.token)
+    lines = read_lines(roots.make_folder(version.child(LINES))).records
+    write_manifest(roots.make_folder(version), head, _merged(lines, whole), writer.token)
     return finished
+
+
+def _merged(
+    records: Sequence[Mapping[str, Any]], whole: Mapping[int, Combined]
+) -> Iterator[dict[str, Any]]:
+    """Give one entry a frame in order: what it left behind, by whom it was made and when.
+
+    Of several lines of a frame the newest counts whose file is the one that is there.
+    """
+    lines = [LeftBehind.model_validate(each) for each in records if each["stage"] == Stage.COMBINE]
+    newest = {
+        int(line.item): line
+        for line in sorted(lines, key=lambda line: line.token)
+        if int(line.item) in whole
+        and line.result.get("file_digest") == whole[int(line.item)].file_digest
+    }
+    for frame in sorted(newest):
+        line = newest[frame]
+        told = line.model_dump(mode="json", include={"worker", "host", "ended"})
+        yield {**line.result, **told}
 
 
 def _is_whole(path: Path, combined: Combined) -> bool:
@@ -158,7 +176,7 @@ def _damaged(order: RunOrder, combined: Combined) -> Problem:
         place=Place(shot=order.shot, frame=combined.frame, file=combined.name),
         seen="another digest, or no file",
         expected=f"SHA-256 {combined.file_digest}",
-        remedy="Look at the disk; then submit the shot again.",
+        remedy="Look at the disk; then `glimsum rebuild` has it made again.",
     )
 
 

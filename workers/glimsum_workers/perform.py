@@ -1,11 +1,14 @@
 """One claimed item, done: which flow a stage is, and what the flow is given."""
 
 import os
+import socket
+import time
 from collections.abc import Callable
 from typing import Any
 
 from glimsum_jobs.errors import StoreError
 from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, Ledger, Stage
+from glimsum_jobs.left_behind import LeftBehind
 from glimsum_jobs.measurements import Checked, Found, Solved
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
@@ -13,12 +16,13 @@ from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.finish_shot import finish_shot
 from glimsum_workers.frames.kept import Keep
+from glimsum_workers.frames.manifest import append_line
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.measure_item import measure_item
 from glimsum_workers.measured import Result, read_measured
 from glimsum_workers.solve_shot import solve_shot
-from glimsum_workers.write_frame import Writer, write_frame
+from glimsum_workers.write_frame import LINES, Writer, write_frame
 
 
 class Performer:
@@ -45,6 +49,9 @@ class Performer:
     ) -> dict[str, Any]:
         """Do the claimed item and return what it leaves behind, as plain JSON values.
 
+        It is entered in this process's line file before the ledger hears of it: a line without
+        an entry in the ledger is done again, an entry without a line could never be restored.
+
         Raises
         ------
         LeaseLost
@@ -52,6 +59,7 @@ class Performer:
         GlimsumError
             Whatever is wrong with the item, with its place.
         """
+        begun = time.monotonic()
         match claim.stage:
             case Stage.CHECK:
                 left: Found | Result = check_shot(order.job, self._roots)
@@ -63,7 +71,24 @@ class Performer:
                 left = self._combine(order, claim, still_mine)
             case Stage.FINISH:
                 left = self._finish(order, claim, still_mine)
-        return left.model_dump(mode="json")
+        result: dict[str, Any] = left.model_dump(mode="json")
+        self._enter(order, claim, result, time.monotonic() - begun)
+        return result
+
+    def _enter(self, order: RunOrder, claim: Claim, result: dict[str, Any], seconds: float) -> None:
+        process = f"{self._machine}/{os.getpid()}"
+        line = LeftBehind(
+            stage=claim.stage,
+            item=claim.item,
+            token=claim.token,
+            worker=process,
+            host=socket.gethostname(),
+            ended=round(time.time(), 3),
+            seconds=round(seconds, 3),
+            result=result,
+        )
+        folder = self._roots.make_folder(parse_root_path(order.folder).child(LINES))
+        append_line(folder, process.replace("/", "-"), line.model_dump(mode="json"))
 
     def close(self) -> None:
         """Close what is open of the shot laid out last."""

@@ -1,4 +1,4 @@
-"""A combined frame written down: its master, its preview, its line in the manifest."""
+"""A combined frame written down: its master and its preview."""
 
 import time
 from collections.abc import Callable, Iterator
@@ -11,7 +11,6 @@ from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.engine.viewing import Viewing
 from glimsum_workers.frame_fingerprint import fingerprint_of
-from glimsum_workers.frames.manifest import append_line
 from glimsum_workers.frames.masters import write_master
 from glimsum_workers.frames.previews import shrink, write_preview
 from glimsum_workers.frames.roots import Roots
@@ -31,7 +30,7 @@ class Writer:
     Attributes
     ----------
     worker : str
-        Id of the worker process, for the manifest.
+        Id of the worker process.
     token : str
         Part of temporary names, so that two writers never share one.
     still_mine : callable
@@ -98,7 +97,7 @@ def write_frame(
         token=writer.token,
         before_rename=writer.ask,
     )
-    combined = Combined(
+    return Combined(
         frame=frame,
         digest=written.pixel_digest,
         file_digest=written.file_digest,
@@ -110,12 +109,6 @@ def write_frame(
         remarks=tuple(_levels_not_measured(bench, frame)),
         seconds=round(time.monotonic() - begun, 3),
     )
-    append_line(
-        roots.make_folder(version.child(LINES)),
-        writer.worker.replace("/", "-"),
-        combined.model_dump(mode="json"),
-    )
-    return combined
 
 
 def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,9 +12,11 @@ import numpy as np
 import pytest
 
 from glimsum_jobs.errors import LeaseLost, StoreError
-from glimsum_jobs.ledger import Claim, Control, Finish, ItemState, RunState, Stage
+from glimsum_jobs.ledger import STAGES, Claim, Control, Finish, ItemState, RunState, Stage
+from glimsum_jobs.left_behind import LeftBehind
 from glimsum_jobs.problems import Rank
 from glimsum_jobs.shot import ShotJob
+from glimsum_workers.frames.manifest import read_lines
 from glimsum_workers.frames.sheets import draw_card
 from glimsum_workers.perform import Performer
 from support.run_here import HereRun, open_run, read_exr, run_here, work_through
@@ -127,6 +130,19 @@ def test_a_frame_combined_twice_with_a_new_token_is_one_file_of_the_same_bytes(
     assert [line["frame"] for line in manifest["frames"]] == [1001, 1002, 1003]
 
 
+def test_every_item_of_every_stage_leaves_a_line_before_the_ledger_hears_of_it(
+    plates: Path,
+) -> None:
+    run = run_here(job_of(), small_roots(plates))
+
+    lines = [LeftBehind.model_validate(each) for each in read_lines(run.folder / "lines").records]
+    for stage in STAGES:
+        kept = {line.item: line.result for line in lines if line.stage is stage}
+        assert kept == {name: item.result for name, item in run.items(stage).items()}
+    assert {line.host for line in lines} == {socket.gethostname()}
+    assert [line.token for line in lines] == sorted({line.token for line in lines})
+
+
 def test_a_lease_lost_before_the_rename_leaves_no_file(plates: Path) -> None:
     run = work_through(open_run(job_of(), small_roots(plates)), until=Stage.COMBINE)
     claim = run.ledger.claim("here/1", run.order.run)
@@ -207,7 +223,7 @@ def test_a_refused_shot_makes_nothing(plates: Path) -> None:
     run = run_here(job, small_roots(plates))
 
     assert run.state is RunState.REFUSED
-    assert list(run.folder.iterdir()) == []
+    assert [path.name for path in run.folder.iterdir()] == ["lines"]
 
 
 def test_light_that_an_operator_refuses_sets_its_frame_aside_with_pass_and_number(

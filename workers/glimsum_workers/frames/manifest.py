@@ -3,7 +3,7 @@
 import json
 import os
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ _PLAIN = re.compile(r"[^A-Za-z0-9._-]")
 _ENDING = ".jsonl"
 
 Record = Mapping[str, Any]
-"""One finished frame: JSON values, at least ``frame``, a whole number."""
+"""One finished item: JSON values, at least ``stage`` and ``item``, both text."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ def append_line(folder: Path, worker: str, record: Record) -> None:
         Names the file; what is no letter, digit, ``.``, ``_`` or ``-`` becomes ``_``. On one
         machine several processes may share it, on a network file system they must not.
     record : Record
-        The finished frame.
+        The finished item.
 
     Raises
     ------
@@ -87,29 +87,6 @@ def read_lines(folder: Path) -> Lines:
     return Lines(tuple(records), tuple(torn))
 
 
-def merge_records(
-    records: Iterable[Record], stands: Callable[[Record], bool] = lambda _: True
-) -> list[Record]:
-    """Return one record a frame, in order of frames.
-
-    Parameters
-    ----------
-    records : iterable of Record
-        As `read_lines` gives them. A frame stands twice where a worker lost its lease after
-        it had entered the frame, or where a frame was asked for again.
-    stands : callable, optional
-        Tells whether a record is the one that counts, for example by the digest the ledger
-        holds; of several that count the last stands.
-
-    Returns
-    -------
-    list of Record
-        Frames without a record that counts are left out.
-    """
-    newest = {int(record["frame"]): record for record in records if stands(record)}
-    return [newest[frame] for frame in sorted(newest)]
-
-
 def write_manifest(
     folder: Path, head: Mapping[str, Any], frames: Iterable[Record], token: str
 ) -> None:
@@ -143,14 +120,15 @@ def _record(line: bytes) -> Record | None:
         return None
     if not isinstance(record, dict):
         return None
-    return record if type(record.get("frame")) is int else None
+    named = isinstance(record.get("stage"), str) and isinstance(record.get("item"), str)
+    return record if named else None
 
 
 def _not_added(path: Path, seen: str) -> OutputError:
     return OutputError(
-        "a finished frame can't be entered in the manifest",
+        "a finished item can't be entered in the manifest",
         place=Place(file=str(path)),
         seen=seen,
         expected="a line on the disk",
-        remedy="Make room or mount the storage; the frame is entered again.",
+        remedy="Make room or mount the storage; the item is entered again.",
     )
