@@ -260,23 +260,3 @@ class LedgerContract:
 
         assert counts(ledger) == Counts(waiting=1)
         assert ledger.done(claim, {}) is Finish.REFUSED
-
-    def test_release_takes_a_worker_and_its_slots_and_no_namesake(self, ledger: Ledger) -> None:
-        to_combine(ledger, 3)
-        for worker in ("ab/12", "ab/123", "abc/12"):
-            take(ledger, worker)
-
-        assert ledger.holders("ab") == ["ab/12", "ab/123"]
-        assert ledger.release_worker("ab/12") == 1
-        assert ledger.holders("ab") == ["ab/123"]
-        assert ledger.release_worker("ab") == 1
-        assert ledger.holders("abc") == ["abc/12"]
-        assert take(ledger).tries == 1
-
-    def test_orderly_release_counts_no_try(self, ledger: Ledger) -> None:
-        to_combine(ledger, 1)
-        for _ in range(4):
-            take(ledger, "ab/1")
-            assert ledger.release_worker("ab", counted=False) == 1
-
-        assert counts(ledger) == Counts(waiting=1)

@@ -2,13 +2,11 @@
 
 import json
 from collections.abc import Callable, Sequence
-from typing import Any
 
 from glimsum_jobs.errors import LeaseLost
 from glimsum_jobs.ledger import (
     MAX_TRIES,
     SINGLE_ITEM,
-    STAGE_WORDS,
     STAGES,
     Cause,
     Claim,
@@ -16,17 +14,18 @@ from glimsum_jobs.ledger import (
     Failure,
     Finish,
     Hours,
-    ItemRecord,
     ItemState,
     Result,
-    RunRecord,
     RunState,
     Stage,
 )
-from support.memory_runs import Item, Run, count_states, is_named
+from support.memory_runs import Item, Run, is_named
+from support.memory_standing import MemoryStanding
+
+DIED = "the process died with this item in its hands"
 
 
-class MemoryLedger:
+class MemoryLedger(MemoryStanding):
     """Keeps the promises of `glimsum_jobs.ledger.Ledger`; `clock` gives seconds since 1970."""
 
     def __init__(
@@ -35,7 +34,7 @@ class MemoryLedger:
         self.clock = clock
         self.lease_s = lease_s
         self.back_off_s = back_off_s
-        self.runs: dict[str, Run] = {}
+        super().__init__()
         self.watched: float | None = None
 
     def open(self, run: str, *, priority: int = 50) -> None:
@@ -54,14 +53,13 @@ class MemoryLedger:
         run.revision += 1
         return item.state
 
-    def _lose(self, run: Run, item: Item) -> None:
+    def _lose(self, run: Run, item: Item, why: str = "lost") -> None:
         worker = item.worker or ""
-        lost = Failure(cause=Cause.PROCESS_LOST, kind="ProcessLost", message="lost", worker=worker)
+        lost = Failure(cause=Cause.PROCESS_LOST, kind="ProcessLost", message=why, worker=worker)
         self._come_back(run, item, lost)
 
     def _settle(self, run: Run) -> None:
-        held = any(item.state is ItemState.WORKING for item in run.current.values())
-        if run.control is Control.CANCEL and not held:
+        if run.control is Control.CANCEL and not run.working():
             self._finish(run, RunState.CANCELLED)
 
     def _finish(self, run: Run, state: RunState, reason: str = "") -> None:
@@ -71,16 +69,14 @@ class MemoryLedger:
             for item in run.current.values():
                 item.token = None
 
-    def sweep(self, run: str) -> int:
+    def sweep(self, run: str) -> None:
         now, found = self.clock(), self.runs[run]
         if self.watched is not None and now - self.watched > self.lease_s / 2:
-            return 0
-        working = [i for i in found.current.values() if i.state is ItemState.WORKING]
-        over = [item for item in working if item.deadline <= now]
-        for item in over:
-            self._lose(found, item)
+            return
+        for item in found.working():
+            if item.deadline <= now:
+                self._lose(found, item)
         self._settle(found)
-        return len(over)
 
     def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
         found = self.runs.get(run)
@@ -159,24 +155,25 @@ class MemoryLedger:
             item.begun -= 1
             self._settle(run)
 
-    def release_worker(self, worker: str, *, counted: bool = True) -> int:
+    def release_worker(
+        self,
+        worker: str,
+        *,
+        counted: bool = True,
+        why: str = DIED,
+    ) -> int:
         count = 0
         for run in self._open():
-            for item in run.current.values():
-                if item.state is ItemState.WORKING and is_named(item.worker, worker):
+            for item in run.working():
+                if is_named(item.worker, worker):
                     count += 1
                     if counted:
-                        self._lose(run, item)
+                        self._lose(run, item, why)
                     else:
                         item.state, item.worker = ItemState.WAITING, None
                         item.begun -= 1
             self._settle(run)
         return count
-
-    def holders(self, worker: str) -> list[str]:
-        items = [i for run in self.runs.values() for i in run.current.values()]
-        names = {i.worker or "" for i in items if i.state is ItemState.WORKING}
-        return sorted(name for name in names if name.startswith(f"{worker}/"))
 
     def pulse(self) -> bool:
         now = self.clock()
@@ -184,7 +181,7 @@ class MemoryLedger:
         self.watched = now
         for run in self.runs.values() if stale else ():
             for item in run.current.values():
-                item.deadline = now + self.lease_s
+                item.deadline, item.not_before = now + self.lease_s, now
         return stale
 
     def advance(
@@ -238,58 +235,23 @@ class MemoryLedger:
     def end(self, run: str, state: RunState, reason: str = "") -> None:
         self._finish(self.runs[run], state, reason)
 
+    def hold(self, run: str, why: str) -> None:
+        self.runs[run].waits_for = why
+        self.runs[run].revision += 1
+
     def control(
-        self, run: str, control: Control, priority: int | None = None, hours: Hours | None = None
+        self,
+        run: str,
+        control: Control | None = None,
+        priority: int | None = None,
+        hours: Hours | None = None,
     ) -> bool:
         found = self.runs.get(run)
         if found is None or found.ended is not None:
             return False
-        found.control = control
+        found.control = control or found.control
         found.priority = found.priority if priority is None else priority
         found.hours = hours or found.hours
         found.revision += 1
         self._settle(found)
         return True
-
-    def record(self, run: str) -> RunRecord | None:
-        found = self.runs.get(run)
-        if found is None:
-            return None
-        words = {Control.PAUSE: RunState.PAUSED, Control.CANCEL: RunState.CANCELLED}
-        return RunRecord(
-            run=run,
-            state=found.state or words.get(found.control, STAGE_WORDS[found.stage]),
-            stage=found.stage,
-            control=found.control,
-            priority=found.priority,
-            revision=found.revision,
-            counts={stage: count_states(items, found) for stage, items in found.stages.items()},
-            begun=found.begun,
-            ended=found.ended,
-            conflicts=found.conflicts,
-            reason=found.reason,
-            hours=found.hours,
-        )
-
-    def open_runs(self) -> list[str]:
-        left = [
-            (-run.priority, run.begun, name) for name, run in self.runs.items() if run.ended is None
-        ]
-        return [name for _, _, name in sorted(left)]
-
-    def items(self, run: str, stage: Stage) -> list[ItemRecord]:
-        return [
-            ItemRecord(
-                item=name,
-                state=item.state,
-                worker=item.worker,
-                tries=item.begun,
-                result=item.result,
-                failure=item.failure,
-            )
-            for name, item in self.runs[run].stages.get(stage, {}).items()
-        ]
-
-    def result(self, run: str, stage: Stage, item: str) -> dict[str, Any] | None:
-        known = self.runs[run].stages.get(stage, {}).get(item)
-        return known.result if known else None

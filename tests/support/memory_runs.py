@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from glimsum_jobs.ledger import (
+    STAGE_WORDS,
     STAGES,
     Cause,
     Control,
@@ -45,14 +46,24 @@ class Run:
     revision: int = 1
     token: int = 0
     conflicts: int = 0
+    waits_for: str = ""
     stages: dict[Stage, dict[str, Item]] = field(default_factory=dict)
 
     @property
     def current(self) -> dict[str, Item]:
         return self.stages[self.stage]
 
+    def working(self) -> list[Item]:
+        return [item for item in self.current.values() if item.state is ItemState.WORKING]
+
+    def shown(self) -> RunState:
+        if self.control is Control.CANCEL:
+            return RunState.CANCELLED
+        rests = self.control is Control.PAUSE or self.waits_for
+        return RunState.PAUSED if rests else STAGE_WORDS[self.stage]
+
     def wanted(self, now: float) -> bool:
-        if self.control is not Control.RUN or now < (self.hours.not_before or 0):
+        if self.control is not Control.RUN or self.waits_for or now < (self.hours.not_before or 0):
             return False
         if self.hours.window is None:
             return True

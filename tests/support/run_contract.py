@@ -16,7 +16,17 @@ from glimsum_jobs.ledger import (
     RunState,
     Stage,
 )
-from support.ledger_contract import DEAD, LEASE_S, RUN, counts, state, take, to_combine
+from support.ledger_contract import (
+    BACK_OFF_S,
+    DEAD,
+    ERROR,
+    LEASE_S,
+    RUN,
+    counts,
+    state,
+    take,
+    to_combine,
+)
 
 
 class RunContract:
@@ -153,6 +163,50 @@ class RunContract:
             claim = ledger.claim("m/1", RUN)
             assert claim is not None
             ledger.give_back(claim)
+
+    def test_a_wish_left_out_stays_as_it_is(self, ledger: Ledger) -> None:
+        to_combine(ledger, 1)
+        ledger.control(RUN, Control.PAUSE, 70)
+        ledger.control(RUN, hours=Hours(window=(60, 119), wall="02:00-03:00"))
+        ledger.control(RUN, priority=80)
+
+        record = ledger.record(RUN)
+
+        assert record is not None
+        assert (record.control, record.priority) == (Control.PAUSE, 80)
+        assert (record.hours.window, record.hours.wall) == ((60, 119), "02:00-03:00")
+
+    def test_what_lacks_everywhere_holds_a_run_until_it_is_there(self, ledger: Ledger) -> None:
+        to_combine(ledger, 2)
+        claim = take(ledger)
+
+        ledger.hold(RUN, "room on out: 1 GB free, 2 GB kept")
+
+        record = ledger.record(RUN)
+        assert record is not None
+        assert record.waits_for == "room on out: 1 GB free, 2 GB kept"
+        assert (record.state, record.control) == (RunState.PAUSED, Control.RUN)
+        assert ledger.claim("m/2", RUN) is None
+        assert ledger.done(claim, {}) is Finish.RECORDED
+        ledger.hold(RUN, "")
+        assert state(ledger) is RunState.COMBINING
+        assert take(ledger).item == "1002"
+
+    def test_after_a_sleep_no_item_waits_for_its_error_any_longer(
+        self, ledger: Ledger, sleep: Callable[[float], None]
+    ) -> None:
+        to_combine(ledger, 1)
+        ledger.pulse()
+        for _ in range(2):
+            ledger.fail(take(ledger), ERROR)
+            if ledger.claim("m/1", RUN) is None:
+                sleep(BACK_OFF_S * 1.2)
+                ledger.pulse()
+        sleep(LEASE_S * 2)
+
+        assert ledger.pulse()
+
+        assert take(ledger).tries == 2
 
     def test_after_a_sleep_all_leases_start_anew_once_and_no_try_is_counted(
         self, ledger: Ledger, sleep: Callable[[float], None]

@@ -10,7 +10,8 @@ from uuid import uuid4
 import redis
 
 from glimsum_jobs.errors import LeaseLost
-from glimsum_jobs.ledger import (
+from glimsum_jobs.problems import Place
+from glimsum_jobs.standing import (
     MAX_TRIES,
     SINGLE_ITEM,
     STAGES,
@@ -25,13 +26,13 @@ from glimsum_jobs.ledger import (
     RunState,
     Stage,
 )
-from glimsum_jobs.problems import Place
 from glimsum_services.store.connection import persist, server_name
 from glimsum_services.store.keys import Keys
 from glimsum_services.store.standing import Standing
 
 PLACES = {stage.value: place for place, stage in enumerate(STAGES)}
-MAX_TRACEBACK_BYTES = 16 * 1024
+MOST_LOST = MAX_TRIES[Cause.PROCESS_LOST]
+DIED = "the process died with this item in its hands"
 SCRIPTS = ("moves.lua", "verbs.lua")
 """One script in two files: what the verbs share, and the verbs."""
 
@@ -63,24 +64,20 @@ class RedisLedger(Standing):
         super().__init__(client, keys or Keys(), patience_s)
         self.lease_s = lease_s
         self.back_off_s = back_off_s
-        scripts = files("glimsum_services.store")
-        parts = [scripts.joinpath(name).read_text("utf-8") for name in SCRIPTS]
-        text = "\n".join(parts)
-        self._script = client.register_script(text)
+        folder = files("glimsum_services.store")
+        texts = [folder.joinpath(name).read_text("utf-8") for name in SCRIPTS]
+        self._script = client.register_script("".join(texts))
 
     def _ask(self, verb: str, run: str, **asked: Any) -> Any:
         asked = {name: value for name, value in asked.items() if value is not None}
-        asked |= {
-            "places": PLACES,
-            "lease_s": self.lease_s,
-            "most_lost": MAX_TRIES[Cause.PROCESS_LOST],
-        }
-        keys, text = self._keys.of_run(run), json.dumps(asked)
-        return persist(
-            lambda: self._script(keys=keys, args=[verb, run, text]),
-            self._patience_s,
-            server_name(self._client),
-        )
+        asked |= {"places": PLACES, "lease_s": self.lease_s, "most_lost": MOST_LOST}
+        keys, args = self._keys.of_run(run), [verb, run, json.dumps(asked)]
+        server = server_name(self._client)
+        return persist(lambda: self._script(keys=keys, args=args), self._patience_s, server)
+
+    def _ask_for(self, verb: str, claim: Claim, **asked: Any) -> Any:
+        mine = claim.model_dump(include={"stage", "item", "token", "worker"})
+        return self._ask(verb, claim.run, **mine, **asked)
 
     def open(self, run: str, *, priority: int = 50) -> None:
         """Open `run` at its first stage with its one item; nothing happens if it is open."""
@@ -92,20 +89,8 @@ class RedisLedger(Standing):
         answer = self._ask("claim", run, worker=worker, stages=list(stages), request=request)
         if answer is None:
             return None
-        stage, item, token, tries = answer
-        return Claim(
-            run=run,
-            stage=Stage(stage),
-            item=item,
-            token=token,
-            worker=worker,
-            tries=tries,
-            lease_s=self.lease_s,
-        )
-
-    def _ask_for(self, verb: str, claim: Claim, **asked: Any) -> Any:
-        mine = claim.model_dump(include={"stage", "item", "token", "worker"})
-        return self._ask(verb, claim.run, **mine, **asked)
+        facts = dict(zip(("stage", "item", "token", "tries"), answer, strict=True))
+        return Claim(run=run, worker=worker, lease_s=self.lease_s, **facts)
 
     def beat(self, claim: Claim) -> Control:
         """Extend the lease and hear what is wanted; raises LeaseLost when it is not ours."""
@@ -129,38 +114,30 @@ class RedisLedger(Standing):
 
     def fail(self, claim: Claim, failure: Failure) -> ItemState:
         """Record a failed try; answers WAITING (it comes back) or SET_ASIDE."""
-        return ItemState(
-            self._ask_for(
-                "fail",
-                claim,
-                cause=failure.cause,
-                most=MAX_TRIES[failure.cause],
-                failure=_shortened(failure, claim.worker).model_dump_json(),
-                back_off_s=self.back_off_s,
-            )
-        )
+        named = failure.model_copy(update={"worker": failure.worker or claim.worker})
+        limits = {"most": MAX_TRIES[failure.cause], "back_off_s": self.back_off_s}
+        kept = {"cause": failure.cause, "failure": named.model_dump_json()}
+        return ItemState(self._ask_for("fail", claim, **kept, **limits))
 
     def give_back(self, claim: Claim) -> None:
         """Return an unfinished item without counting a try."""
         self._ask_for("give_back", claim)
 
-    def release_worker(self, worker: str, *, counted: bool = True) -> int:
+    def release_worker(self, worker: str, *, counted: bool = True, why: str = DIED) -> int:
         """Return all items held by `worker` or any ``worker/...``; answers how many."""
-        return sum(
-            self._ask("release", run, worker=worker, counted=counted) for run in self.open_runs()
-        )
+        asked = {"worker": worker, "counted": counted, "why": why or DIED}
+        return sum(self._ask("release", run, **asked) for run in self.open_runs())
 
-    def sweep(self, run: str) -> int:
+    def sweep(self, run: str) -> None:
         """Return the items of `run` whose lease ran out; each counts as a lost process."""
-        return int(self._ask("sweep", run))
+        self._ask("sweep", run)
 
     def pulse(self) -> bool:
         """Tell the ledger that leases are being watched; True when all were started anew."""
         now, last = self._watched()
         stale = last is not None and abs(now - last) > self.lease_s / 2
-        if stale:
-            for run in self.open_runs():
-                self._ask("renew", run)
+        for run in self.open_runs() if stale else ():
+            self._ask("renew", run)
         self._watch(now)
         return stale
 
@@ -175,14 +152,14 @@ class RedisLedger(Standing):
         end: RunState | None = None,
     ) -> bool:
         """Move `run` from `stage` (all at their end) to `after` with its `items`, or end it."""
-        pairs = [(item, _shortened(failure, "").model_dump_json()) for item, failure in aside]
+        pairs = [(item, failure.model_dump_json()) for item, failure in aside]
         asked = {"stage": stage, "after": after, "items": list(items), "aside": pairs, "end": end}
         return bool(self._ask("advance", run, **asked))
 
     def set_aside(self, run: str, stage: Stage, item: str, failure: Failure) -> None:
         """Put an item of the current stage aside, whoever holds it; a done one stays done."""
-        text = _shortened(failure, "").model_dump_json()
-        self._ask("set_aside", run, stage=stage, item=item, failure=text)
+        kept = failure.model_dump_json()
+        self._ask("set_aside", run, stage=stage, item=item, failure=kept)
 
     def retry(self, run: str, stage: Stage) -> int:
         """Let the set-aside items of `stage` wait again, tries forgotten; answers how many."""
@@ -193,15 +170,16 @@ class RedisLedger(Standing):
         self._ask("end", run, state=state, reason=reason)
 
     def control(
-        self, run: str, control: Control, priority: int | None = None, hours: Hours | None = None
+        self,
+        run: str,
+        control: Control | None = None,
+        priority: int | None = None,
+        hours: Hours | None = None,
     ) -> bool:
         """Say what is wanted of `run`; False when it has ended, and nothing changes."""
         kept = hours.model_dump_json(exclude_none=True) if hours else None
         return bool(self._ask("control", run, control=control, priority=priority, hours=kept))
 
-
-def _shortened(failure: Failure, worker: str) -> Failure:
-    """Keep the end of the traceback, where the error is named, and say who had it."""
-    kept = failure.traceback.encode()[-MAX_TRACEBACK_BYTES:].decode(errors="ignore")
-    update = {"traceback": kept, "worker": failure.worker or worker}
-    return failure.model_copy(update=update)
+    def hold(self, run: str, why: str) -> None:
+        """Hand out no item of `run` until this is called with "", whatever a person wants."""
+        self._ask("control", run, waits=why)

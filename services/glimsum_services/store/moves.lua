@@ -4,11 +4,10 @@
 -- An item is named by its tag, "stage/item"; waiting, later and held hold the current stage only.
 local RUN, ORDER, WAITING, LATER, HELD, HOLDERS, TOKENS, TRIES, RESULTS, FAILURES, ASIDE, OPEN,
   EVENTS, PULSE = unpack(KEYS)
-local call = redis.call
-local name, asked = ARGV[2], cjson.decode(ARGV[3])
+local call, name, asked = redis.call, ARGV[2], cjson.decode(ARGV[3])
 local clock = call('TIME')
 local now = tonumber(clock[1]) + tonumber(clock[2]) / 1e6
-local stage, ended = call('HGET', RUN, 'stage'), call('HGET', RUN, 'ended')
+local stage, ended = unpack(call('HMGET', RUN, 'stage', 'ended'))
 local tag = asked.item and asked.stage .. '/' .. asked.item
 
 local function stamp(time) return string.format('%.6f', time) end
@@ -21,30 +20,23 @@ local function note(kind, about, worker)
 end
 
 local function rank() -- the most urgent first, among equals the oldest
-  local urgency = 100 - call('HGET', RUN, 'priority')
-  call('ZADD', OPEN, urgency * 1e10 + call('HGET', RUN, 'begun'), name)
+  local priority, begun = unpack(call('HMGET', RUN, 'priority', 'begun'))
+  call('ZADD', OPEN, (100 - priority) * 1e10 + begun, name)
 end
 
-local function let_go(about)
-  call('ZREM', HELD, about)
+-- Takes an item from where it is and puts it where it belongs now, into the hands of `worker`.
+local function put(about, queue, score, worker)
+  for _, key in ipairs({ WAITING, LATER, HELD }) do call('ZREM', key, about) end
   call('HDEL', HOLDERS, about)
+  if queue then call('ZADD', queue, score, about) end
+  if worker then call('HSET', HOLDERS, about, worker) end
 end
 
-local function unqueue(about)
-  call('ZREM', WAITING, about)
-  call('ZREM', LATER, about)
-end
-
-local function line_up(about) call('ZADD', WAITING, call('ZSCORE', ORDER, about), about) end
-
-local function hold(about, worker)
-  call('HSET', HOLDERS, about, worker)
-  call('ZADD', HELD, stamp(now + asked.lease_s), about)
-end
+local function line_up(about) put(about, WAITING, call('ZSCORE', ORDER, about)) end
+local function hold(about, worker) put(about, HELD, stamp(now + asked.lease_s), worker) end
 
 local function put_aside(about, failure, worker)
-  let_go(about)
-  unqueue(about)
+  put(about)
   call('HDEL', TOKENS, about)
   call('HSET', FAILURES, about, failure)
   call('SADD', ASIDE, about)
@@ -54,15 +46,10 @@ end
 
 local function come_back(about, cause, most, failure, worker, back_off_s)
   local times = call('HINCRBY', TRIES, about .. ' ' .. cause, 1)
-  if times >= most then
-    put_aside(about, failure, worker)
-    return 'set aside'
-  end
-  let_go(about)
+  if times >= most then return put_aside(about, failure, worker) end
+  put(about, LATER, stamp(now + (back_off_s or 0) * 2 ^ (times - 1)))
   call('HSET', FAILURES, about, failure)
-  call('ZADD', LATER, stamp(now + (back_off_s or 0) * 2 ^ (times - 1)), about)
   note('came back', about, worker)
-  return 'waiting'
 end
 
 -- The token stays: if the worker lives after all, and nobody took the item, it may still finish.
@@ -70,6 +57,12 @@ local function lose(about, why)
   local worker = call('HGET', HOLDERS, about)
   come_back(about, 'process lost', asked.most_lost, cjson.encode({ cause = 'process lost',
     kind = 'ProcessLost', message = why, worker = worker }), worker)
+end
+
+local function give_back(about, worker)
+  line_up(about)
+  call('HINCRBY', TRIES, about .. ' begun', -1)
+  note('given back', about, worker)
 end
 
 local function finish(state, reason)
@@ -80,24 +73,19 @@ local function finish(state, reason)
   note('ended')
 end
 
-local function settle()
-  if stage and not ended and call('HGET', RUN, 'control') == 'cancel'
-    and call('ZCARD', HELD) == 0 then finish('cancelled') end
-end
-
 -- While nobody watches (PULSE is old) no lease ends: the server may just be back from a stop.
 local function sweep()
-  if now - tonumber(call('GET', PULSE) or now) > asked.lease_s / 2 then return 0 end
-  local over = call('ZRANGEBYSCORE', HELD, '-inf', stamp(now))
-  for _, about in ipairs(over) do
+  if now - tonumber(call('GET', PULSE) or now) > asked.lease_s / 2 then return end
+  for _, about in ipairs(call('ZRANGEBYSCORE', HELD, '-inf', stamp(now))) do
     lose(about, 'the worker was not heard for a whole lease; it died, hung or lost the network')
   end
-  return #over
 end
 
 local function wanted()
-  local hours = cjson.decode(call('HGET', RUN, 'hours') or '{}')
-  if call('HGET', RUN, 'control') ~= 'run' or now < (hours.not_before or 0) then return false end
+  local control, hours, waits = unpack(call('HMGET', RUN, 'control', 'hours', 'waits'))
+  hours = cjson.decode(hours or '{}')
+  local early = now < (hours.not_before or 0)
+  if control ~= 'run' or early or (waits or '') ~= '' then return false end
   if not hours.window then return true end
   local first, last, minute = hours.window[1], hours.window[2], math.floor(now / 60) % 1440
   if first <= last then return first <= minute and minute <= last end
@@ -130,8 +118,8 @@ end
 
 local function forget_tries(about)
   call('SREM', ASIDE, about)
-  for _, cause in ipairs({ 'begun', 'error', 'process lost', 'bad source' }) do
-    call('HDEL', TRIES, about .. ' ' .. cause)
+  for _, of in ipairs({ 'begun', 'error', 'process lost', 'bad source' }) do
+    call('HDEL', TRIES, about .. ' ' .. of)
   end
 end
 

@@ -11,6 +11,7 @@ from glimsum_jobs.ledger import (
     Control,
     Counts,
     Failure,
+    Holding,
     Hours,
     ItemRecord,
     ItemState,
@@ -53,14 +54,29 @@ class Standing:
         """Return the runs that are not ended, most urgent first."""
         return [str(run) for run in self._read(("ZRANGE", self._keys.open, 0, -1))[0]]
 
-    def holders(self, worker: str) -> list[str]:
-        """Return the workers ``worker/...`` that hold an item now."""
+    def holders(self, worker: str) -> dict[str, Holding]:
+        """Return the workers ``worker/...`` that hold an item now, and what each holds."""
         runs = self.open_runs()
-        if not runs:
-            return []
-        held = self._read(*(("HVALS", self._keys.of_run(run)[5]) for run in runs))
-        names = {name for group in held for name in group}
-        return sorted(name for name in names if name.startswith(f"{worker}/"))
+        asked = [
+            call
+            for run in runs
+            for call in (
+                ("HGETALL", self._keys.of_run(run)[5]),
+                ("HGET", self._keys.of_run(run)[0], "control"),
+            )
+        ]
+        answers = self._read(*asked) if asked else []
+        found = {}
+        for run, held, control in zip(runs, answers[::2], answers[1::2], strict=True):
+            for tag, slot in held.items():
+                stage, _, item = tag.partition("/")
+                if slot.startswith(f"{worker}/"):
+                    found[slot] = Holding(run=run, stage=stage, item=item, control=control)
+        return dict(sorted(found.items()))
+
+    def tokens(self, run: str) -> set[int]:
+        """Return the tokens that may still finish an item of `run`."""
+        return {int(each) for each in self._read(("HVALS", self._keys.of_run(run)[6]))[0]}
 
     def record(self, run: str) -> RunRecord | None:
         """Return the standing of `run`, or None if it was never opened."""
@@ -89,6 +105,7 @@ class Standing:
             conflicts=int(facts.get("conflicts", 0)),
             reason=facts.get("reason", ""),
             hours=Hours.model_validate_json(facts.get("hours", "{}")),
+            waits_for=facts.get("waits", ""),
         )
 
     def items(self, run: str, stage: Stage) -> list[ItemRecord]:
@@ -126,7 +143,8 @@ def _state(facts: dict[str, str], stage: Stage, control: Control) -> RunState:
         return RunState(facts["state"])
     if control is Control.CANCEL:
         return RunState.CANCELLED
-    return RunState.PAUSED if control is Control.PAUSE else STAGE_WORDS[stage]
+    rests = control is Control.PAUSE or facts.get("waits")
+    return RunState.PAUSED if rests else STAGE_WORDS[stage]
 
 
 def _item(

@@ -11,112 +11,84 @@ end
 
 function verbs.claim()
   if not stage or ended then return end
+  local function answer(about)
+    local tries = call('HGET', TRIES, about .. ' begun') - 1
+    return { stage, about:match('/(.*)$'), tonumber(call('HGET', TOKENS, about)), tries }
+  end
   -- A repeated request, its answer lost on the way, gets the same claim again.
   local last = call('HGET', TRIES, 'asked by ' .. asked.worker) or ''
   local again = last:match('^' .. asked.request .. ' (.*)$')
-  if again and call('HGET', HOLDERS, again) == asked.worker then
-    local token, begun = call('HGET', TOKENS, again), call('HGET', TRIES, again .. ' begun')
-    return { stage, again:match('/(.*)$'), tonumber(token), begun - 1 }
-  end
+  if again and call('HGET', HOLDERS, again) == asked.worker then return answer(again) end
   sweep()
-  settle()
-  for _, about in ipairs(call('ZRANGEBYSCORE', LATER, '-inf', stamp(now))) do
-    call('ZREM', LATER, about)
-    line_up(about)
-  end
-  local mine = false
-  for _, of in ipairs(asked.stages) do mine = mine or of == stage end
-  if not mine or not wanted() then return end
-  local about = call('ZPOPMIN', WAITING)[1]
+  for _, about in ipairs(call('ZRANGEBYSCORE', LATER, '-inf', stamp(now))) do line_up(about) end
+  local mine = (table.concat(asked.stages, ' ') .. ' '):find(stage .. ' ', 1, true)
+  local about = mine and wanted() and call('ZRANGE', WAITING, 0, 0)[1]
   if not about then return end
-  local token = call('HINCRBY', RUN, 'token', 1)
-  call('HSET', TOKENS, about, token)
   hold(about, asked.worker)
+  call('HSET', TOKENS, about, call('HINCRBY', RUN, 'token', 1))
+  call('HINCRBY', TRIES, about .. ' begun', 1)
   call('HSET', TRIES, 'asked by ' .. asked.worker, asked.request .. ' ' .. about)
   note('taken', about, asked.worker)
-  return { stage, about:match('/(.*)$'), token, call('HINCRBY', TRIES, about .. ' begun', 1) - 1 }
+  return answer(about)
 end
 
 function verbs.beat()
-  if not newest() then return end
   local holder = call('HGET', HOLDERS, tag)
-  if holder and holder ~= asked.worker then return end
+  if not newest() or (holder and holder ~= asked.worker) then return end
   if not holder then note('taken', tag, asked.worker) end -- lapsed, not retaken, still alive
-  unqueue(tag)
   hold(tag, asked.worker)
   return call('HGET', RUN, 'control')
 end
 
 function verbs.done()
   local before = call('HGET', RESULTS, tag)
-  if before then
-    before = cjson.decode(before)
-    if before.mark == asked.mark then
-      return before.token == asked.token and 'recorded' or 'duplicate'
-    end
-    if call('HSETNX', TRIES, tag .. ' conflict ' .. asked.token, 1) == 1 then
-      call('HINCRBY', RUN, 'conflicts', 1)
-      note('conflict', tag, asked.worker)
-    end
-    return 'conflict'
+  before = before and cjson.decode(before)
+  if not before then
+    if not newest() then return 'refused' end
+    put(tag)
+    call('HDEL', TOKENS, tag)
+    call('HSET', RESULTS, tag, asked.record)
+    call('HINCRBY', RUN, 'done ' .. stage, 1)
+    note('done', tag, asked.worker)
+    return 'recorded'
+  elseif before.mark == asked.mark then
+    return before.token == asked.token and 'recorded' or 'duplicate'
+  elseif call('HSETNX', TRIES, tag .. ' conflict ' .. asked.token, 1) == 1 then
+    call('HINCRBY', RUN, 'conflicts', 1)
+    note('conflict', tag, asked.worker)
   end
-  if not newest() then return 'refused' end
-  let_go(tag)
-  unqueue(tag)
-  call('HDEL', TOKENS, tag)
-  call('HSET', RESULTS, tag, asked.record)
-  call('HINCRBY', RUN, 'done ' .. stage, 1)
-  note('done', tag, asked.worker)
-  settle()
-  return 'recorded'
+  return 'conflict'
 end
 
 function verbs.fail()
-  if not newest() or not call('HGET', HOLDERS, tag) then return state_of(tag) end
-  call('HDEL', TOKENS, tag)
-  local state = come_back(tag, asked.cause, asked.most, asked.failure, asked.worker,
-    asked.back_off_s)
-  settle()
-  return state
+  if newest() and call('HDEL', TOKENS, tag) and call('HEXISTS', HOLDERS, tag) == 1 then
+    come_back(tag, asked.cause, asked.most, asked.failure, asked.worker, asked.back_off_s)
+  end
+  return state_of(tag)
 end
 
 function verbs.give_back()
-  if not newest() then return end
-  call('HDEL', TOKENS, tag)
-  if not call('HGET', HOLDERS, tag) then return end
-  let_go(tag)
-  line_up(tag)
-  call('HINCRBY', TRIES, tag .. ' begun', -1)
-  note('given back', tag, asked.worker)
-  settle()
+  if newest() and call('HDEL', TOKENS, tag) and call('HEXISTS', HOLDERS, tag) == 1 then
+    give_back(tag, asked.worker)
+  end
 end
 
 function verbs.release()
   local count = 0
   for _, about in ipairs(call('ZRANGE', HELD, 0, -1)) do
     local worker = call('HGET', HOLDERS, about)
-    if worker == asked.worker or worker:sub(1, #asked.worker + 1) == asked.worker .. '/' then
+    if (worker .. '/'):sub(1, #asked.worker + 1) == asked.worker .. '/' then
       count = count + 1
-      if asked.counted then
-        lose(about, 'the process died with this item in its hands')
-      else
-        let_go(about)
-        line_up(about)
-        note('given back', about, worker)
-      end
+      if asked.counted then lose(about, asked.why) else give_back(about, worker) end
     end
   end
-  settle()
   return count
 end
 
-function verbs.sweep()
-  local count = sweep()
-  settle()
-  return count
-end
+verbs.sweep = sweep
 
 function verbs.renew()
+  for _, about in ipairs(call('ZRANGE', LATER, 0, -1)) do line_up(about) end
   for _, about in ipairs(call('ZRANGE', HELD, 0, -1)) do
     call('ZADD', HELD, stamp(now + asked.lease_s), about)
   end
@@ -126,8 +98,7 @@ function verbs.advance()
   local left = call('ZCARD', HELD) + call('ZCARD', WAITING) + call('ZCARD', LATER)
   if ended or stage ~= asked.stage or left > 0 then return 0 end
   if not asked.after then
-    local remarks = call('SCARD', ASIDE) > 0 and 'done with remarks' or 'done'
-    finish(asked['end'] or remarks)
+    finish(asked['end'] or call('SCARD', ASIDE) > 0 and 'done with remarks' or 'done')
     return 1
   end
   fill(asked.after, asked.items)
@@ -153,13 +124,11 @@ function verbs.retry()
   for _, about in ipairs(call('SMEMBERS', ASIDE)) do
     if about:match('^(.-)/') == asked.stage then table.insert(found, about) end
   end
-  if #found == 0 or (ended and (state == 'cancelled' or state == 'refused')) then return 0 end
-  local later = call('ZRANGEBYSCORE', ORDER, place(asked.stage, 2 ^ 32), '+inf')
-  for _, about in ipairs(later) do
-    let_go(about)
-    unqueue(about)
-    call('ZREM', ORDER, about)
+  if #found == 0 or state == 'cancelled' or state == 'refused' then return 0 end
+  for _, about in ipairs(call('ZRANGEBYSCORE', ORDER, place(asked.stage, 2 ^ 32), '+inf')) do
+    put(about)
     for _, key in ipairs({ RESULTS, FAILURES, TOKENS }) do call('HDEL', key, about) end
+    call('ZREM', ORDER, about)
     forget_tries(about)
     local of = about:match('^(.-)/')
     call('HDEL', RUN, 'total ' .. of, 'done ' .. of, 'aside ' .. of)
@@ -168,7 +137,7 @@ function verbs.retry()
     forget_tries(about)
     line_up(about)
   end
-  stage = asked.stage
+  stage, ended = asked.stage, false
   call('HSET', RUN, 'stage', stage)
   call('HDEL', RUN, 'ended', 'state', 'reason', 'aside ' .. stage)
   rank()
@@ -182,15 +151,15 @@ end
 
 function verbs.control()
   if not stage or ended then return 0 end
-  call('HSET', RUN, 'control', asked.control)
-  if asked.priority then
-    call('HSET', RUN, 'priority', asked.priority)
-    rank()
+  for _, wish in ipairs({ 'control', 'priority', 'hours', 'waits' }) do
+    if asked[wish] then call('HSET', RUN, wish, asked[wish]) end
   end
-  if asked.hours then call('HSET', RUN, 'hours', asked.hours) end
+  rank()
   note('control')
-  settle()
   return 1
 end
 
-return verbs[ARGV[1]]()
+local answer = verbs[ARGV[1]]()
+local cancelled = stage and not ended and call('HGET', RUN, 'control') == 'cancel'
+if cancelled and call('ZCARD', HELD) == 0 then finish('cancelled') end
+return answer

@@ -13,6 +13,7 @@ from glimsum_jobs.ledger import Finish, Stage
 from glimsum_services.store.connection import connect
 from glimsum_services.store.keys import Keys
 from glimsum_services.store.ledger import RedisLedger
+from support.holding_contract import HoldingContract
 from support.ledger_contract import (
     BACK_OFF_S,
     DEAD,
@@ -27,7 +28,7 @@ from support.memory_ledger import MemoryLedger
 from support.run_contract import RunContract
 
 
-class TestMemoryLedger(LedgerContract, RunContract):
+class TestMemoryLedger(LedgerContract, HoldingContract, RunContract):
     @pytest.fixture
     def now(self) -> list[float]:
         return [1_800_000_000.0]
@@ -44,7 +45,7 @@ class TestMemoryLedger(LedgerContract, RunContract):
         return skip
 
 
-class TestRedisLedger(LedgerContract, RunContract):
+class TestRedisLedger(LedgerContract, HoldingContract, RunContract):
     @pytest.fixture
     def ledger(self, server: redis.Redis) -> RedisLedger:
         return RedisLedger(server, lease_s=LEASE_S, back_off_s=BACK_OFF_S)
