@@ -1,5 +1,6 @@
 """The second door to the workers: looking at a job here and now, without queue or service."""
 
+import json
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -9,7 +10,6 @@ from glimsum_jobs.errors import OutputError
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.problems import Place, Problem
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import PassTrack
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.draft.draft_shot import draft_shot
 from glimsum_workers.draft.starter import Question
@@ -19,11 +19,15 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, write_sheet
 from glimsum_workers.frames.whole import nothing_to_ask, write_whole
 from glimsum_workers.one_frame import Still, make_still
-from glimsum_workers.steady_test import plot_track, run_steady_test
+from glimsum_workers.steady_test.flow import SteadyTest, run_steady_test
+from glimsum_workers.steady_test.parallax import misfit_of
+from glimsum_workers.steady_test.pictures import KINDS, draw_all
 
 SHEET_COLUMNS = 4
 PICTURES = {".jpg": "JPEG", ".png": "PNG"}
 """Endings of stills to look at."""
+MEASUREMENTS = "measurements.json"
+"""What a steady test told, beside its pictures."""
 
 
 @dataclass(frozen=True)
@@ -113,15 +117,17 @@ def _write_light(job: ShotJob, still: Still, out: Path, token: str) -> None:
 class MeasuredHere:
     """What a steady test left behind."""
 
-    tracks: dict[str, PassTrack]
-    problems: tuple[Problem, ...]
-    pictures: tuple[Path, ...]
+    told: SteadyTest
+    misfits: Mapping[str, float]
+    """By pass: what is left in its regions over their sigma."""
+    pictures: Mapping[str, Mapping[str, str]]
+    """By pass and kind: names of the pictures in the folder."""
 
 
 def measure_here(
     job: ShotJob, roots: Mapping[str, Path], keep_folder: Path, out: Path | None
 ) -> MeasuredHere:
-    """Measure where every pass of a job lies; write plots and overlays into `out`.
+    """Measure where every pass of a job lies; draw plots and pictures into `out`.
 
     Parameters
     ----------
@@ -132,43 +138,66 @@ def measure_here(
     keep_folder : Path
         Where prepared pictures are kept.
     out : Path or None
-        Folder for the pictures, made if absent; None writes none.
+        Folder for the pictures, made if absent; None draws none.
 
     Returns
     -------
     MeasuredHere
-        Tracks, remarks, files written.
+        What the test told, and the files written. Pictures of an earlier test of the shot that
+        are not drawn any more are removed.
 
     Raises
     ------
     JobError
         The check stops the shot.
     OutputError
-        A picture can't be written whole.
+        The folder holds another shot, or a picture can't be written whole.
     """
     _make_folder(keep_folder, "measurements can't be kept")
-    told = run_steady_test(job, Roots(roots), keep_folder)
-    pictures = []
     if out is not None:
         _make_folder(out, "the pictures of the steady test can't be written")
-        for overlay in told.overlays:
-            name = f"{job.shot}_{overlay.pass_name}.{overlay.frame:04d}_steady.png"
-            looks = [Labelled("before", overlay.before), Labelled("after", overlay.after)]
-            write_sheet(
-                out,
-                name,
-                looks,
-                columns=1,
-                title=f"{overlay.pass_name}, frame {overlay.frame}: grey lies on the reference",
-                token=f"measure{os.getpid()}",
-            )
-            pictures.append(out / name)
-        for name, track in told.tracks.items():
-            picture = encode_picture(plot_track(name, track), "PNG", name)
-            file = f"{job.shot}_{name}_drift.png"
-            write_whole(out, file, picture, f"measure{os.getpid()}", nothing_to_ask)
-            pictures.append(out / file)
-    return MeasuredHere(told.tracks, told.problems, tuple(pictures))
+        _refuse_other_shot(out, job.shot)
+    told = run_steady_test(job, Roots(roots), keep_folder)
+    misfits = {name: misfit_of(left) for name, left in told.left.items()}
+    pictures = {} if out is None else _draw_pictures(told, out)
+    return MeasuredHere(told, misfits, pictures)
+
+
+def write_measurements(out: Path, document: str) -> None:
+    """Write what was measured beside its pictures, whole or not at all."""
+    content = document.encode()
+    write_whole(out, MEASUREMENTS, content, f"measure{os.getpid()}", nothing_to_ask)
+
+
+def _draw_pictures(told: SteadyTest, out: Path) -> dict[str, dict[str, str]]:
+    pictures: dict[str, dict[str, str]] = {name: {} for name in told.tracks}
+    for name, kind, picture in draw_all(told):
+        file = f"{name}_{kind}.png"
+        content = encode_picture(picture, "PNG", file)
+        write_whole(out, file, content, f"measure{os.getpid()}", nothing_to_ask)
+        pictures[name][kind] = file
+    for name in told.job.passes:
+        for kind in KINDS:
+            if kind not in pictures.get(name, {}):
+                (out / f"{name}_{kind}.png").unlink(missing_ok=True)
+    return pictures
+
+
+def _refuse_other_shot(out: Path, shot: str) -> None:
+    """Names of pictures don't hold that of the shot, so a folder is for one shot."""
+    file = out / MEASUREMENTS
+    try:
+        other = json.loads(file.read_bytes())["shot"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return
+    if other != shot:
+        raise OutputError(
+            "this folder holds the measurements of another shot",
+            place=Place(shot=shot, file=str(file)),
+            seen=f"shot {other}",
+            expected=f"an empty folder, or one of shot {shot}",
+            remedy="Name another folder with --out.",
+        )
 
 
 def draft_here(folder: Path, job_file: Path, *, shot: str, before_path: str) -> Drafted:

@@ -1,11 +1,12 @@
 """One version of a shot: where it stands, its frames, what was measured, its job."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import Response
 
-from glimsum_jobs.ledger import SINGLE_ITEM, Stage
+from glimsum_jobs.ledger import Stage
+from glimsum_services.api.measurements import Measurements, show_measurements
 from glimsum_services.api.problem_details import error_answers
 from glimsum_services.api.service import Served
 from glimsum_services.api.shots import Limit, ShotName, Version
@@ -16,30 +17,12 @@ router = APIRouter(prefix="/shots/{shot}/versions/{version}", tags=["versions"])
 AfterFrame = Annotated[
     int | None, Query(ge=-1, le=9_999_999, description="List frames behind this one.")
 ]
-AfterPlace = Annotated[int, Query(ge=0, le=10_000_000, description="`after` of the page before.")]
 
 
 class FrameList(Shown):
     """A page of frames, in order."""
 
     frames: list[FrameView]
-    after: int | None
-
-
-class Measurement(Shown):
-    """What was measured of one pass, or of one pass on one frame."""
-
-    item: str
-    state: str
-    reason: str | None
-    result: dict[str, Any] | None
-
-
-class Measurements(Shown):
-    """Everything that was measured once and is used by every frame."""
-
-    solved: dict[str, Any] | None
-    measured: list[Measurement]
     after: int | None
 
 
@@ -67,26 +50,14 @@ def list_frames(
 
 @router.get("/measurements", operation_id="get_measurements", responses=error_answers(404))
 def get_measurements(
-    service: Served, shot: ShotName, version: Version, after: AfterPlace = 0, limit: Limit = 100
+    service: Served,
+    shot: ShotName,
+    version: Version,
+    after: AfterFrame = None,
+    limit: Limit = 100,
 ) -> Measurements:
-    """Show what was measured; empty before measuring begins."""
-    order = service.find(shot, version)
-    items = service.ledger.items(order.run, Stage.MEASURE)
-    measured = [
-        Measurement(
-            item=item.item,
-            state=item.state.value,
-            reason=item.failure.message if item.failure else None,
-            result=item.result,
-        )
-        for item in items[after : after + limit]
-    ]
-    more = after + limit < len(items)
-    return Measurements(
-        solved=service.ledger.result(order.run, Stage.SOLVE, SINGLE_ITEM),
-        measured=measured,
-        after=after + limit if more else None,
-    )
+    """Show what was measured, as `glimsum measure` writes it; no pass before solving is done."""
+    return show_measurements(service.ledger, service.find(shot, version), after, limit)
 
 
 @router.get(

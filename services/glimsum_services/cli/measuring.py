@@ -1,16 +1,23 @@
 """`glimsum measure`: where every pass lies against the reference, with nothing combined."""
 
-from collections.abc import Iterable
+import json
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import PassTrack, Placed
+from glimsum_jobs.errors import JobError
+from glimsum_jobs.problems import Problem, stopped_frames
+from glimsum_services.cli.exit_codes import Ending
+from glimsum_services.cli.measured_words import tell_measured
 from glimsum_services.cli.options import AsJson, RootPairs, read_roots
 from glimsum_services.cli.running import read_settings
-from glimsum_services.cli.telling import problem_lines, say, say_json
+from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
+from glimsum_services.measured_form import OverlayShown, ResidualShown, show_pass
+
+if TYPE_CHECKING:
+    from glimsum_services.cli.local_jobs import LocalJob
+    from glimsum_services.workshop import MeasuredHere
 
 KEPT = "stills"
 """Folder of kept measurements inside the state folder; shared with `glimsum still`."""
@@ -21,69 +28,109 @@ def measure(
     *,
     out: Annotated[
         Path | None,
-        typer.Option("--out", help="Folder for plots and pictures of before and after."),
+        typer.Option(
+            "--out", help="Folder for measurements.json, plots, and pictures of before and after."
+        ),
     ] = None,
     root: RootPairs = None,
     as_json: AsJson = False,
-) -> None:
-    """Measure where every pass lies against the reference (the steady test); combine nothing."""
+) -> Ending:
+    """Measure where every pass lies against the reference (the steady test); combine nothing.
+
+    Ends with 0 where every frame was measured, with 1 where the shot is refused or frames are set
+    aside; what is worth a remark does not change that.
+    """
     from glimsum_services.cli.local_jobs import only_job  # noqa: PLC0415  # loads the YAML reader
-    from glimsum_services.workshop import measure_here  # noqa: PLC0415  # loads the engine
+    from glimsum_services.workshop import (  # noqa: PLC0415  # loads the engine
+        measure_here,
+        write_measurements,
+    )
 
     settings = read_settings()
     local = only_job(job, settings.roots | read_roots(root))
-    told = measure_here(local.job, local.roots, settings.state_folder / KEPT, out)
+    try:
+        here = measure_here(local.job, local.roots, settings.state_folder / KEPT, out)
+    except JobError as error:
+        raise JobError(error.what, [local.as_written(each) for each in error.problems]) from error
+    problems = [*local.remarks, *map(local.as_written, here.told.problems)]
+    document = measured_json(here, problems)
+    if out is not None:
+        write_measurements(out, json.dumps(document, ensure_ascii=False, indent=1))
     if as_json:
-        say_json(tracks_json(local.job, told.tracks))
-        return
-    for line in table_lines(told.tracks):
-        say(line)
-    for line in problem_lines([*local.remarks, *map(local.as_written, told.problems)]):
-        say(line)
-    for picture in told.pictures:
-        say(f"{picture}")
+        say_json(document)
+    else:
+        _tell(local, here, problems, document, out)
+    return Ending.REFUSED if stopped_frames(problems) else Ending.DONE
 
 
-def tracks_json(job: ShotJob, tracks: dict[str, PassTrack]) -> dict[str, Any]:
-    """Return the tracks as the command prints them for machines."""
+def measured_json(here: "MeasuredHere", problems: list[Problem]) -> dict[str, Any]:
+    """Return what was measured as the command prints and writes it for machines."""
+    told = here.told
     return {
-        "passes": {
-            name: {
-                "start_offset": job.passes[name].start_offset,
-                "frames": [
-                    {"frame": frame, **placed.model_dump(exclude={"source"})}
-                    for frame, placed in track.frames.items()
-                ],
-            }
-            for name, track in tracks.items()
-        }
+        "shot": told.job.shot,
+        "camera": told.job.camera,
+        "reference": told.job.reference_pass,
+        "passes": {name: _pass_json(here, name) for name in told.tracks},
+        "unmeasured": dict(told.unmeasured),
+        "remarks": [problem_json(each) for each in problems],
     }
 
 
-def table_lines(tracks: dict[str, PassTrack]) -> list[str]:
-    """Return the table of the steady test: root mean square and worst of every axis, pixels."""
-    lines = [
-        f"{'pass':<16}{'x rms':>8}{'x worst':>9}{'y rms':>8}{'y worst':>9}{'sigma':>8}  not sure"
-    ]
-    for name, track in tracks.items():
-        placed = list(track.frames.values())
-        x, y = [each.dx for each in placed], [each.dy for each in placed]
-        sure = sum(each.trusted for each in placed)
-        lines.append(
-            f"{name:<16}{_rms(x):>8.3f}{_worst(x):>+9.3f}{_rms(y):>8.3f}{_worst(y):>+9.3f}"
-            f"{_sigma(placed):>8}  {len(placed) - sure} of {len(placed)}"
-        )
-    return lines
+def _pass_json(here: "MeasuredHere", name: str) -> dict[str, Any]:
+    told = here.told
+    offset = told.job.passes[name].stated_offset
+    shown = show_pass(offset, told.tracks[name], told.checked.passes.get(name))
+    left, overlay = told.left.get(name), told.overlays.get(name)
+    residual = None
+    if left is not None:
+        residual = ResidualShown(
+            rows=left.grid.rows,
+            columns=left.grid.columns,
+            frames=left.frames,
+            p50_px=_rounded(left.p50_px),
+            p95_px=_rounded(left.p95_px),
+            sigma_px=_rounded(left.sigma_px),
+            misfit=round(here.misfits[name], 3),
+            regions=[
+                {key: _rounded(value) for key, value in vars(region).items()}
+                for region in left.regions
+            ],
+        ).model_dump()
+    laid = None
+    if overlay is not None:
+        laid = OverlayShown(
+            frame=overlay.frame,
+            agreement_before=_rounded(overlay.agreement_before),
+            agreement_after=_rounded(overlay.agreement_after),
+        ).model_dump()
+    return {
+        **shown.model_dump(),
+        "residual": residual,
+        "overlay": laid,
+        "pictures": dict(here.pictures.get(name, {})),
+    }
 
 
-def _rms(values: list[float]) -> float:
-    return float((sum(v * v for v in values) / len(values)) ** 0.5) if values else 0.0
+def _tell(
+    local: "LocalJob",
+    here: "MeasuredHere",
+    problems: list[Problem],
+    document: dict[str, Any],
+    out: Path | None,
+) -> None:
+    say(f"{local.job.shot}: camera {document['camera']}, reference {document['reference']}")
+    for line in tell_measured(here.told.tracks, document):
+        say(line)
+    for line in problem_lines(problems):
+        say(line)
+    if out is None:
+        say("Name a folder with --out for measurements.json, plots and pictures.")
+        return
+    say(f"{out / 'measurements.json'}")
+    for pictures in document["passes"].values():
+        for file in pictures["pictures"].values():
+            say(f"{out / file}")
 
 
-def _worst(values: list[float]) -> float:
-    return max(values, key=abs, default=0.0)
-
-
-def _sigma(placed: Iterable[Placed]) -> str:
-    known = sorted(each.sigma_px for each in placed if each.sigma_px is not None)
-    return f"{known[len(known) // 2]:.3f}" if known else "unknown"
+def _rounded(value: float) -> float:
+    return value if isinstance(value, int) else round(value, 4)

@@ -138,10 +138,10 @@ def test_frames_are_listed_in_pages(running: Running) -> None:
 
 def test_measurements_are_shown(running: Running) -> None:
     running.http.post("/shots", json=SHOT)
-    assert running.http.get(f"{HERE}/measurements").json()["solved"] is None
+    assert running.http.get(f"{HERE}/measurements").json()["revision"] is None
     running.work.check(RUN)
     running.work.solve(RUN)
-    assert running.http.get(f"{HERE}/measurements").json()["solved"]["revision"] == "0" * 64
+    assert running.http.get(f"{HERE}/measurements").json()["revision"] == "0" * 64
 
 
 def test_a_stage_that_fails_says_why(running: Running) -> None:
