@@ -1,15 +1,18 @@
 """Draws of scene, light and motion for long benches of registration; each can be rerun by name."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import cast, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.motion import Motion
+from glimsum_workers.engine.motion import STILL, Motion
+from glimsum_workers.engine.registration.prepared import Prepared
+from glimsum_workers.engine.registration.register import register
 from support.clutter import Stock
-from support.clutter_pairs import Pair, Set, draw_shift
+from support.clutter_pairs import EXPOSURES, Pair, Set, draw_shift
+from support.degraded import Light
 
 Size = tuple[int, int]
 
@@ -62,6 +65,15 @@ class Draw:
         """Shoot the pair and register it."""
         noise_seed = 30_000 + self.number
         return Outcome(self, self.scene(size).pair(self.light, self.motion(), noise_seed))
+
+    def measure_after(self, fault: Callable[[Light], Prepared], size: Size) -> "Outcome":
+        """Shoot the pair, let a fault befall both pictures, and register it."""
+        scene, noise_seed = self.scene(size), 30_000 + self.number
+        still = Light(scene.see("full", STILL, 1), EXPOSURES["full"], 1, is_reference=True)
+        seen = scene.see(self.light, self.motion(), noise_seed)
+        moving = fault(Light(seen, EXPOSURES[self.light], noise_seed))
+        found = register(fault(still), moving, same_light=self.light == "full")
+        return Outcome(self, Pair(found, self.motion(), moving.size))
 
 
 @dataclass(frozen=True)

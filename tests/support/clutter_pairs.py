@@ -72,11 +72,15 @@ class Set:
         self, light: str, motion: Motion, seed: int, exposure: float | None = None
     ) -> Recorded:
         """Return the picture that the camera records after a motion."""
+        seen = self.see(light, motion, seed)
+        return record(seen, seed, exposure=EXPOSURES[light] if exposure is None else exposure)
+
+    def see(self, light: str, motion: Motion, seed: int) -> Floats:
+        """Return the light that falls on the sensor after a motion; the seed is the smoke's."""
         fine = self.fine(light)
         if light == "fog":
             fine = fine + smoke(seed, fine.shape)
-        moved = move_camera(fine, motion.dx, motion.dy, motion.rotation_deg, motion.scale)
-        return record(moved, seed, exposure=EXPOSURES[light] if exposure is None else exposure)
+        return move_camera(fine, motion.dx, motion.dy, motion.rotation_deg, motion.scale)
 
     def reference(self) -> Prepared:
         """Return the fully lit picture, still and prepared."""
