@@ -111,6 +111,27 @@ def open_file(roots: Mapping[str, Path], folder: RootPath, name: str) -> BinaryI
     return file
 
 
+def list_folder(roots: Mapping[str, Path], folder: RootPath) -> list[str]:
+    """Return the names in a folder, sorted; links are not followed.
+
+    Raises
+    ------
+    PathError
+        The root is unknown, or a link or a file stands in the way.
+    SourceError
+        No such folder.
+    """
+    step = _open_root(_root_of(roots, folder), folder)
+    try:
+        for part in folder.parts:
+            inner = _enter(step, part, folder)
+            os.close(step)
+            step = inner
+        return sorted(os.listdir(step))  # noqa: PTH208  # pathlib lists no descriptor
+    finally:
+        os.close(step)
+
+
 def write_whole(folder: Path, name: str, data: bytes) -> None:
     """Write a file whole or not at all, safe on disk when this returns.
 

@@ -24,6 +24,8 @@ from glimsum_services.store.shots import Shots
 
 JOB_FILE = "job.json"
 """Name of the order in its version folder; the ledger can be made again from it."""
+TEXT_FILE = "job_as_written.txt"
+"""Name of the job as the person wrote it, beside the order."""
 
 
 class Submitted(BaseModel):
@@ -120,6 +122,7 @@ class Submissions:
                 made=datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
                 sequence=sequence,
             )
+            write_whole(here, TEXT_FILE, text.encode())
             write_whole(here, JOB_FILE, order.model_dump_json(by_alias=True, indent=1).encode())
             if self._shots.keep(order, text):
                 return order

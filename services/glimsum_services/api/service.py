@@ -1,24 +1,30 @@
 """What the routes work with: one connection to the ledger and everything that hangs on it."""
 
+import logging
 from dataclasses import dataclass
 from typing import Annotated
 
 import redis
 from fastapi import Depends, Request
 
+from glimsum_jobs.errors import StoreError
 from glimsum_jobs.ledger import Ledger, RunRecord
 from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_services.api.aside import AsideFrames
 from glimsum_services.api.problem_details import refusal
+from glimsum_services.joining import Joining
 from glimsum_services.settings import Settings
 from glimsum_services.store.connection import adopt, connect
 from glimsum_services.store.events import Events, open_events
+from glimsum_services.store.joined import Joined
 from glimsum_services.store.keys import Keys
-from glimsum_services.store.ledger import RedisLedger
 from glimsum_services.store.machines import Machines
 from glimsum_services.store.requests import Requests
 from glimsum_services.store.shots import Shots
 from glimsum_services.submit import Submissions
+from glimsum_services.wishes import WishingLedger
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -35,6 +41,8 @@ class Service:
     requests: Requests
     submissions: Submissions
     aside: AsideFrames
+    joined: Joined
+    joining: Joining
 
     def find(self, shot: str, version: int | None = None) -> RunOrder:
         """Return a version of a shot, the newest if none is named.
@@ -93,10 +101,22 @@ def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
     """
     client = connect(settings.broker)
     epoch = adopt(client, Keys(), patience_s)
-    ledger = RedisLedger(
-        client, lease_s=settings.lease_s, back_off_s=settings.back_off_s, patience_s=2.0
-    )
     shots = Shots(client, patience_s=2.0)
+    ledger = WishingLedger(
+        client,
+        lease_s=settings.lease_s,
+        back_off_s=settings.back_off_s,
+        patience_s=2.0,
+        orders=shots,
+        roots=settings.roots,
+    )
+    joined = Joined(client)
+    home = settings.broker.startswith("unix://")
+    joining = Joining(joined, ledger, shots, roots=settings.roots, home=home)
+    try:
+        joining.join()
+    except StoreError as error:  # /readyz goes on saying it; what there is to see is shown
+        log.warning("%s", error)
     return Service(
         settings=settings,
         client=client,
@@ -108,6 +128,8 @@ def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
         requests=Requests(client),
         submissions=Submissions(shots, ledger, settings.roots),
         aside=AsideFrames(ledger),
+        joined=joined,
+        joining=joining,
     )
 
 

@@ -15,11 +15,13 @@ from glimsum_services.cli.drafting import draft
 from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
 from glimsum_services.cli.listing import spaces
 from glimsum_services.cli.measuring import measure
+from glimsum_services.cli.rebuilding import rebuild
 from glimsum_services.cli.running import up, worker
 from glimsum_services.cli.schemas import schema
 from glimsum_services.cli.stilling import still
 from glimsum_services.cli.submitting import submit
 from glimsum_services.cli.telling import say, tell_error
+from glimsum_services.cli.tokens import list_all, make, withdraw
 from glimsum_services.cli.watching import watch
 
 COMMANDS: tuple[Callable[..., Any], ...] = (
@@ -37,6 +39,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     pause,
     resume,
     cancel,
+    rebuild,
 )
 """In the order of the help; each answers an `Ending`, or None for done."""
 
@@ -77,6 +80,20 @@ def make_app() -> typer.Typer:
     )
     for command in COMMANDS:
         app.command(cls=Command, epilog=meanings_text())(command)
+    app.add_typer(_token_app(), name="token")
+    return app
+
+
+def _token_app() -> typer.Typer:
+    """Return the commands of `glimsum token`."""
+    app = typer.Typer(
+        help="Make, list and withdraw the tokens a service asks others for.",
+        no_args_is_help=True,
+        add_completion=False,
+        rich_markup_mode=None,
+    )
+    for name, command in (("make", make), ("list", list_all), ("withdraw", withdraw)):
+        app.command(name, cls=Command, epilog=meanings_text())(command)
     return app
 
 

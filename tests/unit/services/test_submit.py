@@ -54,7 +54,9 @@ def test_a_job_is_on_disk_and_in_the_ledger_when_it_is_taken(
     assert record is not None
     assert record.state is RunState.CHECKING
     assert submissions._shots.order("mole_040/v001") == taken.order
-    assert [each.name for each in file.parent.iterdir()] == ["job.json"]
+    text = file.with_name("job_as_written.txt").read_text()
+    assert text == submissions._shots.job_text(taken.order.job_digest)
+    assert len(list(file.parent.iterdir())) == 2
 
 
 def test_the_same_job_again_is_the_same_version(submissions: Submissions, tmp_path: Path) -> None:

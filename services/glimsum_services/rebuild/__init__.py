@@ -1,0 +1,1 @@
+"""The ledger made again from the disk."""
