@@ -51,14 +51,19 @@ class Client:
         ``http://`` or ``https://``, host and port.
     transport : httpx.BaseTransport, optional
         Another way to the service than the network.
+    token : str
+        Shown with each request; empty where the service asks for none.
     """
 
-    def __init__(self, address: str, transport: httpx.BaseTransport | None = None) -> None:
+    def __init__(
+        self, address: str, transport: httpx.BaseTransport | None = None, token: str = ""
+    ) -> None:
         self.address = address.rstrip("/")
         near = urlsplit(self.address).hostname in LOOPBACK
         self.http = httpx.Client(
             timeout=TIMEOUT_S,
             transport=transport,
+            headers={"Authorization": f"Bearer {token}"} if token else {},
             trust_env=not near,  # a proxy for the network is none for this machine
         )
 

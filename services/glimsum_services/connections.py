@@ -15,6 +15,7 @@ from glimsum_services.dispatcher import Dispatcher, OrderSource, Plan
 from glimsum_services.settings import Settings
 from glimsum_services.store.connection import adopt, connect, inspect_server
 from glimsum_services.store.events import Events
+from glimsum_services.store.joined import Joined
 from glimsum_services.store.keys import Keys
 from glimsum_services.store.ledger import RedisLedger
 from glimsum_services.store.machines import Machines
@@ -36,6 +37,7 @@ class Connections:
     events: Events
     requests: Requests
     machines: Machines
+    joined: Joined
     app: Celery
     tickets: Tickets
 
@@ -97,6 +99,7 @@ def open_connections(settings: Settings, patience_s: float = 10.0) -> Connection
         events=Events(client, epoch),
         requests=Requests(client),
         machines=Machines(client),
+        joined=Joined(client),
         app=app,
         tickets=Tickets(app, client),
     )

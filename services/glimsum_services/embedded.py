@@ -99,7 +99,8 @@ class EmbeddedService:
         """
         self.port = _free_port(self.settings.host, self.settings.port)
         if not self.settings.broker:
-            self._server = OwnServer(self.settings.state_folder, self.settings.ballast_mib)
+            lan = (self.settings.lan, self.settings.lan_port) if self.settings.lan else None
+            self._server = OwnServer(self.settings.state_folder, self.settings.ballast_mib, lan)
         self._awake = Awake()
         if not self._awake.held:
             log.warning("this machine may go to sleep while it works: no sleep inhibitor here")

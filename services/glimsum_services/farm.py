@@ -1,15 +1,20 @@
 """The one door to the workers: queue, ledger, plan and flows are joined here and nowhere else."""
 
-import logging
 import os
 import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
 from typing import Any
 
 from glimsum_jobs.errors import StoreError
+from glimsum_jobs.ledger import Stage
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.plan import next_stage
 from glimsum_services.connections import Connections, open_connections
 from glimsum_services.dispatcher import OrderSource, Plan
+from glimsum_services.joining import Gate, Joining, Maker
+from glimsum_services.json_lines import set_up_log
 from glimsum_services.machine_name import MachineName
 from glimsum_services.settings import Settings, load_settings
 from glimsum_services.worker_parent import StopFlag, WorkerParent
@@ -22,6 +27,50 @@ def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
     from glimsum_workers.perform import Performer  # noqa: PLC0415  # only workers load the engine
 
     return Performer(farm.ledger, Roots(farm.settings.roots), machine)
+
+
+def joining_of(farm: Connections) -> Joining:
+    """Return what this machine is held against before it works."""
+    from glimsum_workers.frame_fingerprint import (  # noqa: PLC0415  # only workers load the engine
+        PIXEL_EPOCH,
+    )
+
+    return Joining(
+        farm.joined,
+        farm.ledger,
+        farm.shots,
+        roots=farm.settings.roots,
+        maker=Maker(version("glimsum"), PIXEL_EPOCH),
+        home=farm.settings.broker.startswith("unix://"),
+    )
+
+
+def try_to_join(settings: Settings, patience_s: float = 3.0) -> None:
+    """Make sure that a worker with these settings could work, without starting it.
+
+    Raises
+    ------
+    StoreError
+        No server answers, it holds another layout, or `Joining.join` refuses this machine.
+    """
+    farm = open_connections(settings, patience_s)
+    try:
+        joining_of(farm).join()
+    finally:
+        farm.client.close()
+
+
+@dataclass(frozen=True)
+class GatedWorkplace(Workplace[Any]):
+    """A workplace that asks before each ticket whether this machine may work on the run."""
+
+    gate: Gate | None = None
+
+    def work_on_shot(self, run: str, stages: Sequence[Stage]) -> Stage | None:
+        """Work off items of `run`, as `Workplace` does, if the gate admits it."""
+        if self.gate is not None and not self.gate.admits(run):
+            return None
+        return super().work_on_shot(run, stages)
 
 
 def run_worker(
@@ -39,11 +88,21 @@ def run_worker(
         With ``broker`` set.
     perform, plan, orders : optional
         Other work than the flows, for a program that brings its own.
+
+    Raises
+    ------
+    StoreError
+        This machine can't join; see `try_to_join`.
     """
     name = MachineName(settings.state_folder)
     farm = open_connections(settings)
+    gate = None
+    if orders is None:  # other work has no roots and makes no pixels
+        joining = joining_of(farm)
+        joining.join()
+        gate = Gate(joining, farm.joined, name.name)
     stopping = StopFlag()
-    place = Workplace(
+    place = GatedWorkplace(
         ledger=farm.ledger,
         orders=orders or farm.shots,
         perform=perform or perform_with(farm, name.name),
@@ -51,6 +110,7 @@ def run_worker(
         beat_s=settings.beat_s,
         ticket_s=settings.ticket_s,
         stopping=stopping,
+        gate=gate,
     )
     register_tasks(farm.app, place)
     parent = WorkerParent(
@@ -79,9 +139,10 @@ def run_worker(
 
 def main() -> None:
     """Run a worker with the settings of the environment (``python -m glimsum_services.farm``)."""
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+    settings = load_settings(os.environ)
+    set_up_log(settings.log)
     try:
-        run_worker(load_settings(os.environ))
+        run_worker(settings)
     except StoreError as error:
         sys.exit(str(error))
 

@@ -9,12 +9,12 @@ from secrets import token_hex
 
 from glimsum_jobs.errors import StoreError
 from glimsum_jobs.problems import Place
+from glimsum_services.lan import OpenPort, probe
 
 LONGEST_SOCKET_BYTES = 100
 """The kernel's bound for a socket's path is 108 bytes with its end (unix(7))."""
 
 CONFIGURATION = """\
-port 0
 unixsocket "{socket}"
 unixsocketperm 700
 requirepass {password}
@@ -58,6 +58,8 @@ class OwnServer:
         Made if absent; one service at a time may use it.
     ballast_mib : int
         Size of a file that only holds disk space, given up when the disk is full.
+    lan : tuple of (str, int), optional
+        Address and port to open to other machines; none: this machine alone.
 
     Raises
     ------
@@ -65,7 +67,9 @@ class OwnServer:
         The folder is in use by another service, or can't be written.
     """
 
-    def __init__(self, state_folder: Path, ballast_mib: int) -> None:
+    def __init__(
+        self, state_folder: Path, ballast_mib: int, lan: tuple[str, int] | None = None
+    ) -> None:
         self.folder = state_folder / "ledger"
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -82,11 +86,13 @@ class OwnServer:
         self._ballast_bytes = ballast_mib * 1024 * 1024
         self._socket_folder: Path | None = None
         self.password = self._keep_password()
+        self.open_port = self._open_port(lan)
         self.socket = self._choose_socket()
         self.configuration = self.folder / "server.conf"
         self._write_private(
             self.configuration,
-            CONFIGURATION.format(socket=self.socket, password=self.password, folder=self.folder),
+            CONFIGURATION.format(socket=self.socket, password=self.password, folder=self.folder)
+            + (self.open_port.configuration if self.open_port else "port 0\n"),
         )
         self.store_ballast()
 
@@ -123,6 +129,16 @@ class OwnServer:
         if not file.exists():
             self._write_private(file, token_hex(32))
         return file.read_text(encoding="ascii").strip()
+
+    def _open_port(self, lan: tuple[str, int] | None) -> OpenPort | None:
+        try:
+            if lan is None:
+                return None
+            probe(*lan)
+            return OpenPort(self.folder, *lan)
+        except StoreError:
+            os.close(self._lock)
+            raise
 
     def _choose_socket(self) -> Path:
         near = self.folder / "socket"

@@ -1,11 +1,12 @@
 """Every setting: default, unit, environment variable; nothing is read when this is imported."""
 
+import ipaddress
 import os
 import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -16,6 +17,8 @@ from glimsum_jobs.tickets import QUEUE_STAGES
 
 ENVIRONMENT_PREFIX = "GLIMSUM_"
 SETTINGS_FILE = "glimsum.toml"
+SECRETS = ("broker", "token")
+"""Settings that may hold what nobody else should read."""
 
 _ROOT = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,63}")
 
@@ -56,6 +59,20 @@ class Settings(BaseModel):
     )
     host: str = Field(default="127.0.0.1", description="Address the page and the API listen on.")
     port: int = Field(default=8470, ge=0, le=65535, description="Port of the page and the API.")
+    names: tuple[str, ...] = Field(
+        default=(), description="More names the page and the API may be asked under."
+    )
+    lan: str = Field(
+        default="",
+        description="Address of this machine in the home network, opened to other machines.",
+    )
+    lan_port: int = Field(
+        default=8471, ge=1, le=65535, description="Port of queue and ledger for other machines."
+    )
+    token: str = Field(default="", description="Token that `submit`, `watch` and the like show.")
+    log: Literal["text", "json"] = Field(
+        default="text", description="Form of the log: words, or one JSON object a line."
+    )
     slots: int = Field(
         default_factory=_cores, ge=1, le=1024, description="Work at once on this machine."
     )
@@ -103,6 +120,25 @@ class Settings(BaseModel):
                 raise ValueError(sentence)
         return value
 
+    @field_validator("names", mode="before")
+    @classmethod
+    def _split_names(cls, value: Any) -> Any:
+        if not isinstance(value, str):
+            return value
+        return tuple(part.strip().lower() for part in value.split(",") if part.strip())
+
+    @field_validator("lan")
+    @classmethod
+    def _check_lan(cls, value: str) -> str:
+        try:
+            given = ipaddress.ip_address(value) if value else None
+        except ValueError as error:
+            raise ValueError(f"{value}: an address is written 192.168.1.20") from error
+        if given is not None and (given.is_loopback or given.is_unspecified):
+            sentence = f"{value}: not an address other machines can reach this one under"
+            raise ValueError(sentence)
+        return value
+
     @field_validator("queues", mode="before")
     @classmethod
     def _split_queues(cls, value: Any) -> Any:
@@ -143,10 +179,20 @@ class Settings(BaseModel):
             raise ValueError(f"{sentence}: leases could not be watched")
         return self
 
+    @property
+    def asks_for_tokens(self) -> bool:
+        """Return whether others than this machine can reach the service."""
+        if self.lan or self.host == "localhost":
+            return bool(self.lan)
+        try:
+            return not ipaddress.ip_address(self.host).is_loopback
+        except ValueError:
+            return True
+
     def environment(self) -> dict[str, str]:
         """Return the variables that make `load_settings` give these settings again.
 
-        The broker's address is left out: it may hold a password and travels in a file.
+        The broker's address and the token are left out: secrets travel in files.
         """
         words = {}
         for name in type(self).model_fields:
@@ -156,7 +202,8 @@ class Settings(BaseModel):
             elif isinstance(value, tuple):
                 value = ",".join(value)
             words[variable(name)] = str(value)
-        del words[variable("broker")]
+        for secret in SECRETS:
+            del words[variable(secret)]
         return words
 
 

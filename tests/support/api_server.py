@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import httpx
 import uvicorn
@@ -34,15 +35,16 @@ class Running:
 
 @contextmanager
 def running_service(
-    broker: str, folder: Path, *, port: int = 0, empty: bool = True
+    broker: str, folder: Path, *, port: int = 0, empty: bool = True, **given: Any
 ) -> Iterator[Running]:
     """Start the service for `broker`, its roots below `folder`; stop it at the end.
 
-    `port` 0 is any; `empty` begins with an empty ledger.
+    `port` 0 is any; `empty` begins with an empty ledger; `given` are more settings. It listens
+    to this machine alone, whatever ``host`` says.
     """
     for name in ("plates", "out"):
         (folder / name).mkdir(exist_ok=True)
-    app = create_app(settings_for(broker, folder))
+    app = create_app(settings_for(broker, folder, **given))
     config = uvicorn.Config(
         app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1
     )

@@ -32,13 +32,14 @@ SHOT: dict[str, Any] = {
 """A small job with rooted paths."""
 
 
-def settings_for(url: str, folder: Path) -> Settings:
+def settings_for(url: str, folder: Path, **given: Any) -> Settings:
     """Return settings of a service that works in `folder`."""
     return Settings(
         state_folder=folder,
         broker=url,
         roots={"plates": folder / "plates", "out": folder / "out"},
         tick_s=0.05,
+        **given,
     )
 
 

@@ -18,17 +18,22 @@ from glimsum_services.api import (
     health,
     pages,
     sequences,
+    session,
     shots,
     versions,
     viewing,
 )
-from glimsum_services.api.guards import LOOPBACK, Guards
+from glimsum_services.api.admission import COOKIE, Admission, is_open, scope_of
+from glimsum_services.api.guards import Guards, own_names
 from glimsum_services.api.problem_details import ProblemDetail, answer_in_one_shape
+from glimsum_services.api.request_log import RequestLog
 from glimsum_services.api.service import Service, open_service
 from glimsum_services.api.watch import Watch
 from glimsum_services.celery_app import Tickets, make_app
 from glimsum_services.dispatcher import Dispatcher
+from glimsum_services.json_lines import set_up_log
 from glimsum_services.settings import Settings, load_settings
+from glimsum_services.tokens import Tokens
 
 DESCRIPTION = """Combines lighting passes of miniature shots in scene-linear light.
 
@@ -46,8 +51,8 @@ def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> F
     settings : Settings, optional
         Default: from the environment and the settings file.
     hosts : sequence of str
-        More names it may be asked under, besides those of this machine itself and
-        ``settings.host``.
+        More names it may be asked under, besides those of this machine itself,
+        ``settings.host`` and ``settings.names``.
 
     Returns
     -------
@@ -58,6 +63,8 @@ def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> F
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        if chosen.log == "json":
+            set_up_log("json")
         service = await run_in_threadpool(open_service, chosen)
         watch = Watch(service)
         stop = threading.Event()
@@ -81,10 +88,13 @@ def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> F
         docs_url=None,
         redoc_url=None,
     )
-    for part in (shots, versions, viewing, control, sequences, events, health, pages):
+    for part in (shots, versions, viewing, control, sequences, events, health, session, pages):
         app.include_router(part.router)
     answer_in_one_shape(app)
-    app.add_middleware(Guards, hosts={*LOOPBACK, chosen.host, *hosts})
+    app.state.tokens = Tokens(chosen.state_folder) if chosen.asks_for_tokens else None
+    app.add_middleware(Admission, tokens=app.state.tokens)
+    app.add_middleware(Guards, hosts={*own_names(chosen), *hosts})
+    app.add_middleware(RequestLog)
     _declare(app)
     return app
 
@@ -114,6 +124,22 @@ def _declare(app: FastAPI) -> None:
                 tree = model.model_json_schema(by_alias=True, ref_template=template)
                 schemas.update(tree.pop("$defs", {}))
                 schemas[model.__name__] = tree
+            _declare_tokens(made(), asked_for=app.state.tokens is not None)
         return made()
 
     app.openapi = described  # type: ignore[method-assign]  # the way FastAPI documents it
+
+
+def _declare_tokens(description: dict[str, Any], *, asked_for: bool) -> None:
+    """Add to each operation that it takes a token, and what the token must be good for."""
+    description["components"]["securitySchemes"] = {
+        "bearer": {"type": "http", "scheme": "bearer", "description": "`glimsum token make`"},
+        "cookie": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "/session"},
+    }
+    for path, verbs in description["paths"].items():
+        for verb, operation in verbs.items():
+            if is_open(path):
+                operation["security"] = []
+                continue
+            operation["security"] = [{"bearer": []}, {"cookie": []}] + ([] if asked_for else [{}])
+            operation["x-scope"] = str(scope_of(verb.upper(), path))

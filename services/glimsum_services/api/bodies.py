@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import Depends, Header, Request
 from fastapi.responses import JSONResponse
 
+from glimsum_services.api.admission import asker_name
 from glimsum_services.api.problem_details import refusal
 from glimsum_services.api.service import Service
 from glimsum_services.job_file import Kind
@@ -88,7 +89,7 @@ def answer_once(
     """
     if key is None:
         return answer()
-    name = f"{address} {key}"
+    name = f"{asker_name()} {address} {key}".strip()
     digest = hashlib.sha256(body.data).hexdigest()
     known = service.requests.begin(name, digest)
     if known.standing is Standing.OTHER_BODY:

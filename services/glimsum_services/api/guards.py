@@ -1,5 +1,6 @@
 """What every request passes first: whose host it names, where it comes from, how large it is."""
 
+import socket
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any
 from urllib.parse import urlsplit
@@ -8,6 +9,7 @@ from starlette.datastructures import Headers, MutableHeaders
 
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_services.api.problem_details import answer_problem
+from glimsum_services.settings import Settings
 
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -119,6 +121,13 @@ class Guards:
         if not length.isdecimal() or int(length) > MAX_BODY_BYTES:
             return _too_large(path, f"{length[:20]} bytes")
         return None
+
+
+def own_names(settings: Settings) -> set[str]:
+    """Return the names a service may be asked under by its settings, without port."""
+    everywhere = {socket.gethostname().lower()} if settings.host in ("0.0.0.0", "::") else set()  # noqa: S104  # compared, not bound
+    stated = {settings.host.lower(), settings.lan, *settings.names} - {""}
+    return {*LOOPBACK, *stated, *everywhere}
 
 
 def _name_of(url: str) -> str | None:

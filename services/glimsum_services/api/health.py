@@ -1,13 +1,12 @@
 """Whether the service lives, whether work can go on, and its figures."""
 
-import os
 from typing import Any
 
 from fastapi import APIRouter
 from fastapi.responses import PlainTextResponse
 
 from glimsum_jobs.ledger import Counts, ItemState
-from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.reading import shot_schema
 from glimsum_services.api.problem_details import Refusal, error_answers
 from glimsum_services.api.service import Served, Service
@@ -156,15 +155,8 @@ def _gauge(name: str, words: str, values: dict[str, int]) -> list[str]:
     return head + [f"{name}{labels} {value}" for labels, value in values.items()]
 
 
-def _problem(what: str, seen: str, expected: str, remedy: str, file: str | None = None) -> Problem:
-    return Problem(
-        rank=Rank.STOPS_SHOT,
-        what=what,
-        place=Place(file=file),
-        seen=seen,
-        expected=expected,
-        remedy=remedy,
-    )
+def _problem(what: str, seen: str, expected: str, remedy: str) -> Problem:
+    return Problem(rank=Rank.STOPS_SHOT, what=what, seen=seen, expected=expected, remedy=remedy)
 
 
 def _server_problems(service: Service) -> list[Problem]:
@@ -177,16 +169,4 @@ def _server_problems(service: Service) -> list[Problem]:
 
 
 def _root_problems(service: Service) -> list[Problem]:
-    problems = []
-    for name, folder in service.settings.roots.items():
-        if not os.access(folder, os.R_OK | os.X_OK):
-            problems.append(
-                _problem(
-                    f"the root {name} can't be used",
-                    "no such folder" if not folder.exists() else "not readable",
-                    "a folder, mounted and readable",
-                    "Mount the storage, or correct the root in the settings.",
-                    str(folder),
-                )
-            )
-    return problems
+    return [error.problem(Rank.STOPS_SHOT) for error in service.joining.root_troubles()]

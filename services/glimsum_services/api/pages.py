@@ -11,6 +11,7 @@ PARTS = {
     "/": ("index.html", "text/html; charset=utf-8"),
     "/page.js": ("page.js", "text/javascript; charset=utf-8"),
     "/shot.js": ("shot.js", "text/javascript; charset=utf-8"),
+    "/sign_in.js": ("sign_in.js", "text/javascript; charset=utf-8"),
     "/ruler.js": ("ruler.js", "text/javascript; charset=utf-8"),
     "/page.css": ("page.css", "text/css; charset=utf-8"),
     "/favicon.svg": ("favicon.svg", "image/svg+xml"),

@@ -108,7 +108,7 @@ def error_answers(
     *statuses: int, also: Mapping[int, dict[str, Any]] | None = None
 ) -> dict[int | str, dict[str, Any]]:
     """Return the declaration of a route's error answers, and of what it may `also` answer."""
-    wanted = sorted({400, 403, 413, 422, 500, 503, *statuses})
+    wanted = sorted({400, 401, 403, 413, 422, 500, 503, *statuses})
     answers: dict[int | str, dict[str, Any]] = {
         status: {
             "description": HTTPStatus(status).phrase,

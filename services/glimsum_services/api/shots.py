@@ -7,6 +7,7 @@ from fastapi.responses import JSONResponse
 
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.problems import Problem
+from glimsum_services.api.admission import ASKER, keep_to_own
 from glimsum_services.api.bodies import Body, RequestKey, Sent, answer_once, body_schema
 from glimsum_services.api.problem_details import Trouble, as_trouble, error_answers
 from glimsum_services.api.service import Served, Service
@@ -74,7 +75,11 @@ def answer_taken(sequence: str | None, taken: list[Submitted], remarks: Any) -> 
 
 
 def take_in(service: Service, asked: Asked, priority: int) -> JSONResponse:
-    """Submit what is asked for and answer."""
+    """Submit what is asked for and answer; only shots the token is for are taken."""
+    names = [job.shot for job in asked.jobs]
+    if asked.sequence is not None:  # it takes the place of one of the same name
+        names += [run.partition("/")[0] for run in service.shots.sequence(asked.sequence) or ()]
+    keep_to_own(ASKER.get(), names)
     taken = service.submissions.submit(asked, priority=priority)
     return answer_taken(asked.sequence, taken, asked.remarks)
 

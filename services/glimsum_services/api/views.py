@@ -172,10 +172,22 @@ def _problems(service: Service, order: RunOrder, record: RunRecord) -> list[Trou
     finished = service.ledger.result(order.run, Stage.FINISH, SINGLE_ITEM)
     found = finished.get("remarks", []) if finished else checked_problems(service.ledger, order.run)
     problems = [Problem.model_validate(each) for each in found[:MOST_LISTED]]
+    if record.ended is None:
+        problems += [_left(*each) for each in sorted(service.joined.declined(order.run).items())]
     for stage in (Stage.CHECK, Stage.SOLVE, Stage.FINISH):
         if record.counts.get(stage, Counts()).set_aside:
             problems += [_failed(stage, item) for item in service.ledger.items(order.run, stage)]
     return [as_trouble(problem) for problem in problems]
+
+
+def _left(machine: str, reason: str) -> Problem:
+    return Problem(
+        rank=Rank.REMARK,
+        what=f"machine {machine} leaves this shot to others",
+        seen=reason,
+        expected="a machine with the same program and all roots of the shot",
+        remedy="Others go on with it; put right what it names if this machine should help.",
+    )
 
 
 def _failed(stage: Stage, item: ItemRecord) -> Problem:

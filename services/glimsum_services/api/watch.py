@@ -13,7 +13,7 @@ from redis.exceptions import RedisError
 from glimsum_jobs.errors import StoreError
 from glimsum_services.api.service import Service
 from glimsum_services.api.views import show_shot
-from glimsum_services.store.events import EventGap
+from glimsum_services.store.events import Event, EventGap
 
 log = logging.getLogger(__name__)
 
@@ -145,13 +145,25 @@ class Watch:
         found = events.read(after, wait_s=0.5)
         if not found:
             return after
+        self._write_down(found)
         begun = time.monotonic()
         if not self._stop.wait(COALESCE_S / 2):
-            found += events.read(found[-1].id)
+            more = events.read(found[-1].id)
+            self._write_down(more)
+            found += more
         if self._watchers:
             self._spread(self._tell({event.run for event in found}, found[-1].id))
         self._stop.wait(max(0.0, COALESCE_S - (time.monotonic() - begun)))
         return found[-1].id
+
+    def _write_down(self, found: Sequence[Event]) -> None:
+        """Give the log one line an event; a service that logs words leaves them out."""
+        if not log.isEnabledFor(logging.INFO):
+            return
+        for each in found:
+            about = {"event": each.kind, "run": each.run, "stage": each.stage}
+            about |= {"item": each.item, "worker": each.worker}
+            log.info("%s %s %s: %s", each.run, each.stage, each.item, each.kind, extra=about)
 
     def _tell(self, runs: set[str] | list[str], event_id: str) -> list[Message]:
         """Return one message a run, as it stands now."""

@@ -9,7 +9,7 @@ from glimsum_jobs.problems import Problem, Rank, stopped_frames
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.open_questions import open_questions
 from glimsum_services.cli.options import AsJson, JobFiles, RootPairs, read_roots
-from glimsum_services.cli.running import read_settings
+from glimsum_services.cli.reaching import read_settings
 from glimsum_services.cli.tables import size_words, table_lines
 from glimsum_services.cli.telling import problem_json, problem_lines, problems_of, say, say_json
 

@@ -10,7 +10,8 @@ import typer
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.following import choose_view, follow
 from glimsum_services.cli.options import AsJson
-from glimsum_services.cli.running import read_settings, running_service, wait_for_interrupt
+from glimsum_services.cli.reaching import read_settings
+from glimsum_services.cli.running import running_service, wait_for_interrupt
 from glimsum_services.cli.submitting import read_all, send, tell_sent
 from glimsum_services.cli.telling import say, say_json
 from glimsum_services.cli.troubles import tell_troubles

@@ -11,7 +11,7 @@ from glimsum_jobs.problems import Problem, stopped_frames
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.measured_words import tell_measured
 from glimsum_services.cli.options import AsJson, RootPairs, read_roots
-from glimsum_services.cli.running import read_settings
+from glimsum_services.cli.reaching import read_settings
 from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
 from glimsum_services.measured_form import OverlayShown, ResidualShown, show_pass
 

@@ -27,6 +27,16 @@ JobFiles = Annotated[
     typer.Argument(metavar="JOB", help="Job or sequence files, YAML or JSON.", show_default=False),
 ]
 
+StateFolder = Annotated[
+    Path | None,
+    typer.Option("--state", help="Folder of ledger and logs; default: GLIMSUM_STATE_FOLDER."),
+]
+
+SettingsFile = Annotated[
+    Path | None,
+    typer.Option("--settings", help="Settings file (TOML); default: GLIMSUM_SETTINGS."),
+]
+
 Runs = Annotated[
     list[str] | None,
     typer.Argument(metavar="RUN", help="SHOT or SHOT/vNNN; a shot alone is its newest version."),

@@ -1,17 +1,40 @@
 """The way to a running service, and what to type where none answers."""
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
-from glimsum_services.cli.options import DEFAULT_SERVICE
+from glimsum_jobs.errors import JobError
+from glimsum_services.cli.options import DEFAULT_SERVICE, wrong_settings
 from glimsum_services.service_errors import ServiceAway
 
 if TYPE_CHECKING:
     from glimsum_services.client import Client
+    from glimsum_services.settings import Settings
 
 HERE = ("127.0.0.1", "localhost")
+
+
+def read_settings(file: Path | None = None, **given: Any) -> "Settings":
+    """Return the settings of this machine; what is given on the command line comes first.
+
+    `file` is read in the place of the one that ``GLIMSUM_SETTINGS`` names.
+
+    Raises
+    ------
+    WrongUse
+        A setting has a value it can't have.
+    """
+    from glimsum_services.settings import load_settings  # noqa: PLC0415  # keeps `schema` light
+
+    try:
+        named = {} if file is None else {"GLIMSUM_SETTINGS": str(file.resolve())}
+        return load_settings({**os.environ, **named}, **given)
+    except JobError as error:
+        raise wrong_settings(error) from error
 
 
 @contextmanager
@@ -25,7 +48,7 @@ def reach(service: str) -> Iterator["Client"]:
     """
     from glimsum_services.client import Client  # noqa: PLC0415  # loads httpx
 
-    with Client(service) as client:
+    with Client(service, token=read_settings().token) as client:
         try:
             yield client
         except ServiceAway as error:

@@ -7,7 +7,7 @@ import typer
 
 from glimsum_jobs.problems import Place
 from glimsum_services.cli.options import AsJson, RootPairs, WrongUse, read_roots
-from glimsum_services.cli.running import read_settings
+from glimsum_services.cli.reaching import read_settings
 from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
 
 ENDINGS = {".exr": "scene-linear light", ".jpg": "to look at", ".png": "to look at"}

@@ -1,6 +1,7 @@
 // The call sheet: loads the shots, then follows what happens and puts each shot where it belongs.
 
 import { Shot, nameOf, sectionOf } from "./shot.js";
+import { signIn } from "./sign_in.js";
 
 const RETRY_MS = 3000;
 const MACHINES_MS = 20000;
@@ -28,6 +29,10 @@ function sayLine() {
 
 async function ask(address) {
   const answer = await fetch(address, { headers: { Accept: "application/json" } });
+  if (answer.status === 401) {
+    await signIn();
+    return ask(address);
+  }
   const body = await answer.json();
   if (!answer.ok) throw new Error(body.detail || String(answer.status));
   return body;

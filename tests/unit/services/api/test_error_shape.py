@@ -149,5 +149,5 @@ def test_a_silent_ledger_is_said_in_words(tmp_path: Path) -> None:
             assert answer.headers["retry-after"] == "5"
             assert "Nothing is lost" in body.errors[0].remedy
             hold_shape(running.http.post("/shots", json=SHOT), 503)
-            assert not list((tmp_path / "out").iterdir())
+            assert not list((tmp_path / "out").glob("[!.]*"))
             assert running.http.get("/healthz").json() == {"alive": True}
