@@ -1,0 +1,1 @@
+"""The night report: what happened, and what to do first."""
