@@ -9,7 +9,7 @@ from pathlib import Path
 
 from glimsum_jobs.errors import JobError, SourceError
 from glimsum_jobs.measurements import Checked, Solved
-from glimsum_jobs.plan import measure_items, used_passes
+from glimsum_jobs.plan import dead_frames, measure_items, used_passes
 from glimsum_jobs.problems import Problem, Rank, stops_shot
 from glimsum_jobs.settled import settled
 from glimsum_jobs.shot import ShotJob
@@ -25,6 +25,7 @@ from glimsum_workers.steady_test.overlay import Overlay, overlay_of
 from glimsum_workers.steady_test.parallax import tell_parallax
 from glimsum_workers.steady_test.regions import Left
 from glimsum_workers.steady_test.tiles import TileKeep
+from glimsum_workers.track_remarks import tell_tracks
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,8 @@ def run_steady_test(job: ShotJob, roots: Roots, keep_folder: Path) -> SteadyTest
     problems = (
         *checked.problems,
         *aside,
-        *track_remarks(asked, measured.tracked, measured.aligned, tracks),
+        *track_remarks(asked, measured.tracked, measured.aligned, {}),
+        *tell_tracks(asked, tracks, dead_frames(checked)),
         *tell_parallax(asked, left),
     )
     return SteadyTest(
