@@ -1,17 +1,52 @@
 """The queue: its settings, and tickets sent by name, so that no engine is imported here."""
 
+import socket
 from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
 import redis
 from celery import Celery
+from kombu import Connection
 
 from glimsum_jobs.tickets import HEAVY, LIGHT, QUEUE_STAGES, WORK_ON_SHOT
 from glimsum_services.settings import Settings
 from glimsum_services.store.keys import PREFIX, Keys
 
 PUBLISH_POLICY = {"max_retries": 2, "interval_start": 0, "interval_step": 0.2, "interval_max": 0.5}
+
+
+LONGEST_WAIT_S = 1.0
+"""Between two tries to reach the server again; the library's own waits grow to half a minute."""
+
+QUIET_LINE = {"TCP_KEEPIDLE": 2, "TCP_KEEPINTVL": 1, "TCP_KEEPCNT": 3}
+"""tcp(7): after five seconds without an answer a line is given up. A consumer only listens, so a
+cut cable would leave it listening for a quarter of an hour."""
+
+
+class PromptConnection(Connection):
+    """A connection that is tried again within a second, however long the server was away."""
+
+    def _ensure_connection(
+        self,
+        errback: Any = None,
+        max_retries: int | None = None,
+        interval_start: float = 0.2,
+        interval_step: float = 0.2,
+        interval_max: float = LONGEST_WAIT_S,
+        *more: Any,
+        **named: Any,
+    ) -> Any:
+        stated = (interval_start, interval_step, interval_max)
+        waits: Any = [min(each, LONGEST_WAIT_S) for each in stated]
+        return super()._ensure_connection(errback, max_retries, *waits, *more, **named)
+
+
+def keepalive() -> dict[int, int]:
+    """Return `QUIET_LINE` in the numbers of this system; what it doesn't know is left out."""
+    return {
+        getattr(socket, name): value for name, value in QUIET_LINE.items() if hasattr(socket, name)
+    }
 
 
 def queue_url(url: str) -> str:
@@ -56,6 +91,7 @@ def queue_settings(settings: Settings) -> Mapping[str, Any]:
             "socket_timeout": 5,
             "socket_connect_timeout": 2,
             "socket_keepalive": True,
+            "socket_keepalive_options": keepalive(),
             "health_check_interval": 10,
             "global_keyprefix": PREFIX,
         },
@@ -68,6 +104,7 @@ def make_app(settings: Settings) -> Celery:
     """Return the queue at the settings' broker; nothing is sent yet."""
     app = Celery("glimsum", broker=queue_url(settings.broker), set_as_current=False)
     app.conf.update(queue_settings(settings))
+    app.amqp.Connection = PromptConnection
     return app
 
 
