@@ -12,8 +12,8 @@ MOST_MISFIT = 2.0
 """Root mean square of what is left in regions over their sigma, above which it is told.
 
 Seen: 0.5 to 1.3 where one motion fits (films of the quay, harbour), 10 where the camera had moved
-by half a millimetre in the light of the reference, 2.2 for the harbour's beauty, whose camera moved;
-0.7 in light from the side, where half a millimetre hides in what the light does."""
+by half a millimetre in the light of the reference, 2.2 for the harbour's beauty, whose camera
+moved; 0.7 in light from the side, where half a millimetre hides in what the light does."""
 _LEAST_PX = 0.03
 """A median below this isn't worth a person's attention."""
 _LEAST_REGIONS = 8
