@@ -69,12 +69,17 @@ class Motion:
         Degrees, positive from x to y (clockwise on screen).
     scale : float
         Magnification, above 0.
+    parallax : tuple of float
+        x, y: how far a place one deviation nearer than the mean of the picture is displaced
+        beyond that, pixels (see `parallax.nearness`). (0, 0) where the camera stands in the same
+        place. Points mapped without their nearness are taken at mean distance.
     """
 
     dx: float
     dy: float
     rotation_deg: float = 0.0
     scale: float = 1.0
+    parallax: tuple[float, float] = (0.0, 0.0)
 
     def turn(self) -> NDArray[np.float64]:
         """Return scale * Rot(rotation): 2 x 2, for columns (x, y)."""
@@ -96,15 +101,18 @@ class Motion:
             return self.as_affine().after(other)
         dx, dy = self.turn() @ [other.dx, other.dy] + [self.dx, self.dy]
         angle, scale = self.rotation_deg + other.rotation_deg, self.scale * other.scale
-        return Motion(float(dx), float(dy), angle, scale)
+        x, y = self.turn() @ other.parallax + self.parallax
+        return Motion(float(dx), float(dy), angle, scale, (float(x), float(y)))
 
     def inverse(self) -> "Motion":
         """Return the motion that undoes this one."""
         dx, dy = -np.linalg.solve(self.turn(), [self.dx, self.dy])
-        return Motion(float(dx), float(dy), -self.rotation_deg, 1.0 / self.scale)
+        x, y = -np.linalg.solve(self.turn(), self.parallax)
+        angle = -self.rotation_deg
+        return Motion(float(dx), float(dy), angle, 1.0 / self.scale, (float(x), float(y)))
 
     def as_affine(self) -> Affine:
-        """Return the same map as an `Affine`."""
+        """Return the same map as an `Affine`, everything taken at mean distance."""
         return Affine(self.dx, self.dy, _as_rows(self.turn()))
 
 
@@ -136,6 +144,12 @@ class Registration:
         size), and its weight, 0..1 of the heaviest; for plots. May hold no row.
     reason : str
         Why the motion isn't trusted, in words; empty where it is.
+    parallax_sigma_px : float
+        Standard error of the motion's parallax per axis, pixels; infinite where none was sought
+        or found.
+    parallax_pull : tuple of 8 float
+        By how much dx, dy, growth and turning (the last two in pixels in the corner) change for
+        a pixel that the parallax in x is held higher, then the same for y.
     """
 
     motion: Motion | Affine
@@ -145,6 +159,8 @@ class Registration:
     alarm: float
     tiles: NDArray[np.float32]
     reason: str = ""
+    parallax_sigma_px: float = np.inf
+    parallax_pull: tuple[float, ...] = (0.0,) * 8
 
 
 def map_points(motion: Motion | Affine, points: Points, size: tuple[int, int]) -> Points:

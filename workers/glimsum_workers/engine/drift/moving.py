@@ -8,6 +8,12 @@ from glimsum_workers.engine.drift.chain import fill_gaps
 from glimsum_workers.engine.drift.increments import Increments, find_increments, refine_series
 from glimsum_workers.engine.drift.laying import alarms_of, lay_track
 from glimsum_workers.engine.drift.neighbours import borrow_series
+from glimsum_workers.engine.drift.parallax import (
+    RELIT_PX,
+    hold_parallax,
+    settle_parallax,
+    with_parallax,
+)
 from glimsum_workers.engine.drift.remarks import tell_growth
 from glimsum_workers.engine.drift.series import Series, any_affine, as_motion, as_series
 from glimsum_workers.engine.drift.steps import find_steps
@@ -26,6 +32,7 @@ def solve_moving(
     size: tuple[int, int],
     frames: Sequence[int] | None = None,
     neighbours: Mapping[str, Track] | None = None,
+    relit_px: float = RELIT_PX,
 ) -> Track:
     """Solve for the drift of a pass whose camera moves.
 
@@ -42,6 +49,8 @@ def solve_moving(
         Frames of the shot, rising; those of `cross` where not given.
     neighbours : mapping of str to Track, optional
         Other passes of the shot.
+    relit_px : float
+        How far the light may feign parallax; 0 where an alignment frame freed the pass of it.
 
     Returns
     -------
@@ -57,12 +66,19 @@ def solve_moving(
     mean of other passes where that is surer.
     """
     listed = tuple(sorted(cross) if frames is None else frames)
+    parallax = settle_parallax(listed, cross, relit_px=relit_px)
+    if parallax.measured:
+        at = dict(zip(listed, parallax.values, strict=True))
+        cross = {n: hold_parallax(each, at[n], size) for n, each in cross.items() if n in at}
     measured = as_series(listed, cross, size)
     increments = find_increments(measured, own_steps, reference_steps, size)
     refined = refine_series(measured, increments)
     filled, sources = _fill(refined, increments, neighbours or {}, size)
     affine = any_affine(cross)
-    motions = [as_motion(row, size, affine=affine) for row in filled.values]
+    motions = [
+        with_parallax(as_motion(row, size, affine=affine), near)
+        for row, near in zip(filled.values, parallax.values, strict=True)
+    ]
     steps = find_steps(_scatter_only(refined, increments), size, walks=True)
     return lay_track(
         filled,

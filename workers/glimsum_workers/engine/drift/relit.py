@@ -54,5 +54,11 @@ def free_from_light(
             motion=chain_motions(error, each.motion),
             sigma_px=float(np.hypot(aligned.sigma_px, share * each.sigma_px)),
             corner_sigma_px=float(np.hypot(aligned.corner_sigma_px, share * each.corner_sigma_px)),
+            parallax_sigma_px=_parallax_sigma(aligned, each, share),
         )
     return freed
+
+
+def _parallax_sigma(aligned: Registration, each: Registration, share: float) -> float:
+    own = each.parallax_sigma_px
+    return float(np.hypot(aligned.parallax_sigma_px, share * own if np.isfinite(own) else own))

@@ -52,7 +52,7 @@ def settle(series: Series, steps: Sequence[Step]) -> Series:
 
 
 def _draw(values: Numbers, sigma: Numbers) -> tuple[Numbers, Numbers]:
-    true = _true_variance(values, sigma**2)
+    true = true_variance(values, sigma**2)
     weight = 1 / (sigma**2 + true)
     level = (weight * values).sum(axis=0) / weight.sum(axis=0)
     kept = true * weight
@@ -62,7 +62,7 @@ def _draw(values: Numbers, sigma: Numbers) -> tuple[Numbers, Numbers]:
     return np.where(alone, values, drawn), np.where(alone, sigma, np.sqrt(variance))
 
 
-def _true_variance(values: Numbers, variances: Numbers) -> float:
+def true_variance(values: Numbers, variances: Numbers) -> float:
     """Return the variance among frames that their own variances don't explain, for all columns."""
     weight = 1 / variances
     total = weight.sum(axis=0)

@@ -27,10 +27,14 @@ _UNKNOWN_TURN = 5e-4
 
 @dataclass(frozen=True)
 class Doubt:
-    """Standard errors per axis, full pixels: at the picture's centre and in its worst corner."""
+    """Standard errors per axis, full pixels: at the picture's centre and in its worst corner.
+
+    That of the parallax is infinite where the model has none.
+    """
 
     sigma_px: float
     corner_sigma_px: float
+    parallax_sigma_px: float = np.inf
 
 
 def find_doubt(
@@ -78,7 +82,10 @@ def find_doubt(
     centre, corner = _TILES_TOO_SURE * spread[0], _TILES_TOO_SURE * max(spread[1:])
     if model == "shift":
         corner = float(np.hypot(corner, _UNKNOWN_TURN * reach))
-    return Doubt(float(np.hypot(centre, extra)), float(np.hypot(corner, extra)))
+    near = np.inf
+    if model == "field":
+        near = _TILES_TOO_SURE * _worst_axis(covariance[-2:, -2:])
+    return Doubt(float(np.hypot(centre, extra)), float(np.hypot(corner, extra)), near)
 
 
 def _doubt_of_light(

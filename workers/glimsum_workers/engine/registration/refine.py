@@ -5,11 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from glimsum_workers.engine.parallax.nearness import Nearness
 from glimsum_workers.engine.registration.models import Model, model_basis
 from glimsum_workers.engine.registration.prepared import Level, Prepared
 from glimsum_workers.engine.registration.solve import Step, solve_step
 from glimsum_workers.engine.registration.tile_fit import fit_tiles
-from glimsum_workers.engine.registration.tile_sums import TileSums, sum_tiles, tile_centres
+from glimsum_workers.engine.registration.tile_sums import TILE, TileSums, sum_tiles, tile_centres
 
 Numbers = NDArray[np.float64]
 
@@ -51,7 +52,13 @@ def half_diagonal(size: tuple[int, int]) -> float:
 
 
 def refine_level(
-    reference: Prepared, moving: Prepared, number: int, model: Model, start: Numbers
+    reference: Prepared,
+    moving: Prepared,
+    number: int,
+    model: Model,
+    start: Numbers,
+    *,
+    nearness: Nearness | None = None,
 ) -> Refined | None:
     """Bring the parameters of a model to where the tiles of one level want them.
 
@@ -64,6 +71,8 @@ def refine_level(
     model : Model
     start : float64 array, (parameters,)
         Within a pixel of the level of the truth everywhere, in pixels of the full size.
+    nearness : Nearness, optional
+        Of the reference, for the model `field`.
 
     Returns
     -------
@@ -73,11 +82,12 @@ def refine_level(
     pair = reference.levels[number], moving.levels[number]
     still, reach = pair[0], half_diagonal(reference.size)
     parameters, found = start.copy(), None
-    sums, basis = _sum_about(pair, model, parameters, reach)
+    freedom = _Freedom(model, reach, nearness)
+    sums, basis = _sum_about(pair, freedom, parameters)
     for _ in range(_TURNS):
         displacement = basis @ parameters / still.factor
         if found is not None and np.abs(displacement - sums.offsets).max(initial=0.0) > 1.0:
-            sums, basis = _sum_about(pair, model, parameters, reach)
+            sums, basis = _sum_about(pair, freedom, parameters)
             displacement = basis @ parameters / still.factor
         fit = fit_tiles(sums, displacement)
         groups = _neighbourhoods(sums.centres[fit.kept], still)
@@ -94,16 +104,31 @@ def refine_level(
     return found
 
 
+@dataclass(frozen=True)
+class _Freedom:
+    """How tiles may move: a model, its half diagonal in pixels, and how near things are."""
+
+    model: Model
+    reach: float
+    nearness: Nearness | None
+
+    def basis(self, centres: Numbers, factor: int) -> Numbers:
+        """Return how tiles (n, 2), pixels of a level from the centre, move with the parameters."""
+        places = centres * factor
+        near = None if self.nearness is None else self.nearness.over(places, TILE * factor)
+        return model_basis(self.model, places / self.reach, near)
+
+
 def _sum_about(
-    pair: tuple[Level, Level], model: Model, parameters: Numbers, reach: float
+    pair: tuple[Level, Level], freedom: _Freedom, parameters: Numbers
 ) -> tuple[TileSums, Numbers]:
     """Return the sums about where the parameters put the tiles, and the basis of those tiles."""
     still, other = pair
     grid = tile_centres((still.band.shape[0], still.band.shape[1]))
-    spread = grid.reshape(-1, 2) * still.factor / reach
-    expected = model_basis(model, spread) @ parameters / still.factor
+    basis = freedom.basis(grid.reshape(-1, 2), still.factor)
+    expected = basis @ parameters / still.factor
     sums = sum_tiles(still, other, expected.reshape(grid.shape))
-    return sums, model_basis(model, sums.centres * still.factor / reach)
+    return sums, freedom.basis(sums.centres, still.factor)
 
 
 def _neighbourhoods(centres: Numbers, level: Level) -> NDArray[np.intp]:

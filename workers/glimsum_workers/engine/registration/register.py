@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.motion import STILL, Registration
+from glimsum_workers.engine.parallax.nearness import Nearness
 from glimsum_workers.engine.registration.certainty import Doubt, find_doubt
 from glimsum_workers.engine.registration.coarse import Coarse, search_shift
 from glimsum_workers.engine.registration.models import PARAMETERS, Model, as_motion, widen_model
@@ -18,13 +19,19 @@ MOST_SIGMA_PX = 0.3
 """Above this a motion isn't trusted."""
 _MOST_CORNER_PX = 0.1
 """Above this (one sigma, without the doubt about the light) rotation and scale are not taken."""
+_MOST_PARALLAX_PX = 0.3
+"""Above this (one sigma) parallax isn't sought; below, a shot's frames settle it together."""
 _SURE_PEAK = 9.0
 """Unrelated pictures and noise reach 3 to 5 (measured)."""
 _LEAST_TILES = 12.0
 _LEAST_SHARE = 0.15
 """Of tiles that tell something; up to 0.09 do by chance (noise against noise, measured)."""
 
-_SIMPLER: dict[Model, Model] = {"affine": "similarity", "similarity": "shift"}
+_SIMPLER: dict[Model, Model] = {
+    "affine": "similarity",
+    "field": "similarity",
+    "similarity": "shift",
+}
 
 
 @dataclass(frozen=True)
@@ -46,6 +53,7 @@ def register(
     *,
     model: Model = "similarity",
     same_light: bool = False,
+    nearness: Nearness | None = None,
 ) -> Registration:
     """Find the motion from a reference picture to a pass, whatever light each was shot in.
 
@@ -60,6 +68,9 @@ def register(
     same_light : bool
         True where both pictures were lit alike: then the doubt that light itself moves edges is
         left out of the sigma.
+    nearness : Nearness, optional
+        Of the reference, for the model `field`: parallax in proportion to it is found too. A
+        similarity is found where it isn't given or can't be used.
 
     Returns
     -------
@@ -94,8 +105,10 @@ def register(
             expected=f"{reference.size[1]} x {reference.size[0]} as the reference",
             remedy="Scale the pass to the size of the reference first.",
         )
+    if model == "field" and (nearness is None or nearness.reason):
+        model, nearness = "similarity", None
     coarse = search_shift(reference.levels[-1], moving.levels[-1])
-    fitted = _fit(reference, moving, coarse, model)
+    fitted = _fit(reference, moving, coarse, model, nearness)
     if fitted is None:
         why = "the pictures have no detail in common: too flat, too dark or too different"
         return _unknown(why)
@@ -114,16 +127,24 @@ def register(
         alarm=refined.step.alarm,
         tiles=_plot_rows(refined, reference.size),
         reason=reason,
+        parallax_sigma_px=doubt.parallax_sigma_px,
+        parallax_pull=_pull(refined.step.matrix) if fitted.model == "field" else (0.0,) * 8,
     )
 
 
-def _fit(reference: Prepared, moving: Prepared, coarse: Coarse, model: Model) -> _Fitted | None:
+def _fit(
+    reference: Prepared,
+    moving: Prepared,
+    coarse: Coarse,
+    model: Model,
+    nearness: Nearness | None,
+) -> _Fitted | None:
     """Return the finest fit that enough tiles tell of; only the coarsest is bound to shift."""
     parameters: NDArray[np.float64] = np.array([coarse.dx, coarse.dy])
     last, fits = len(reference.levels) - 1, list[_Fitted]()
     for number in range(last, -1, -1):
         freedom: Model = "shift" if number == last and last > 0 else model
-        found = _fit_level(reference, moving, number, freedom, parameters)
+        found = _fit_level(reference, moving, number, freedom, parameters, nearness=nearness)
         if found is not None:
             fits.append(_Fitted(found[0], found[1], parameters[:2]))
             # Tiles that agree by chance must not lead away from what a coarser level saw.
@@ -134,15 +155,20 @@ def _fit(reference: Prepared, moving: Prepared, coarse: Coarse, model: Model) ->
 
 
 def _fit_level(
-    reference: Prepared, moving: Prepared, number: int, model: Model, start: NDArray[np.float64]
+    reference: Prepared,
+    moving: Prepared,
+    number: int,
+    model: Model,
+    start: NDArray[np.float64],
+    *,
+    nearness: Nearness | None,
 ) -> tuple[Refined, Model] | None:
     """Fit a model on one level, or the next simpler one that the tiles can settle."""
     trial: Model | None = model
     while trial is not None:
         fits = len(start) == PARAMETERS[trial]
-        found = refine_level(
-            reference, moving, number, trial, start if fits else widen_model(start, trial)
-        )
+        first = start if fits else widen_model(start, trial)
+        found = refine_level(reference, moving, number, trial, first, nearness=nearness)
         simplest = trial == "shift"
         if found is not None and (simplest or not _too_free(found, trial, reference.size)):
             return found, trial
@@ -152,7 +178,18 @@ def _fit_level(
 
 def _too_free(found: Refined, model: Model, size: tuple[int, int]) -> bool:
     plain = find_doubt(found, model, size, None, found.parameters[:2], same_light=True)
+    if model == "field" and not plain.parallax_sigma_px <= _MOST_PARALLAX_PX:
+        return True
     return plain.corner_sigma_px > _MOST_CORNER_PX
+
+
+def _pull(matrix: NDArray[np.float64]) -> tuple[float, ...]:
+    """Return how the least squares answers, parameter by parameter, to a parallax held elsewhere.
+
+    The parameters of a similarity come first in `matrix`, the two of the parallax last.
+    """
+    answer = -np.linalg.solve(matrix[:4, :4], matrix[:4, 4:])
+    return tuple(float(each) for each in answer.T.ravel())
 
 
 def _objection(coarse: Coarse, refined: Refined, doubt: Doubt) -> str:

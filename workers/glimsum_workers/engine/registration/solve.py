@@ -29,6 +29,8 @@ class Step:
         To be added to the parameters, pixels of the level.
     covariance : float64 array, (parameters, parameters)
         Of the parameters, from how the neighbourhoods differ among each other.
+    matrix : float64 array, (parameters, parameters)
+        Of the normal equations, per pixel of the level squared.
     misfit : float
         How far (one sigma, pixels of the level) tiles lie off the motion beyond their own noise.
     alarm : float
@@ -41,6 +43,7 @@ class Step:
 
     change: Numbers
     covariance: Numbers
+    matrix: Numbers
     misfit: float
     alarm: float
     weights: Numbers
@@ -95,6 +98,7 @@ def solve_step(
     return Step(
         change=turn.change,
         covariance=sandwich(scores.T, turn.matrix, groups),
+        matrix=turn.matrix,
         misfit=turn.misfit,
         alarm=alarm,
         weights=turn.robust * np.sqrt(tiles.largest / tiles.largest.max()),

@@ -1,0 +1,1 @@
+"""Near and far told apart by the reference's own move; imports engine only."""
