@@ -4,6 +4,7 @@
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Mapping, Sequence
 from typing import Generic, Protocol, TypeVar
 
@@ -21,7 +22,8 @@ from glimsum_jobs.ledger import (
     Stage,
 )
 from glimsum_jobs.tickets import queue_of
-from glimsum_services.store.machines import Machines
+from glimsum_services.hours import follow_summer_time
+from glimsum_services.store.machines import Machine, Machines
 
 log = logging.getLogger(__name__)
 
@@ -139,18 +141,34 @@ class Dispatcher(Generic[Order]):
             return False
         if self._ledger.pulse():
             log.warning("leases were not watched for a while; all start anew, no try is counted")
+        there = self._machines.heard_within(SILENT_AFTER_S)
         working = 0
         waiting: list[tuple[str, Stage, int]] = []
         for run in self._ledger.open_runs():
             record = self._look_after(run)
             if record is None:
                 continue
+            self._hold(record, there)
             counts = record.counts[record.stage]
             working += counts.working
             if record.control is Control.RUN and counts.waiting:
                 waiting.append((run, record.stage, counts.waiting))
-        self._top_up(waiting, working)
+        self._top_up(waiting, working, there)
         return True
+
+    def _hold(self, record: RunRecord, there: Sequence[Machine]) -> None:
+        """Say it of a run when every machine lacks something for it, and when that is over."""
+        able = [each for each in there if queue_of(record.stage) in each.queues]
+        lacks = [each.lacks.get(record.run, "") for each in able]
+        if lacks and record.waits_for != (why := lacks[0] if all(lacks) else ""):
+            log.warning("%s %s", record.run, f"waits: {why}" if why else "goes on")
+            self._ledger.hold(record.run, why)
+
+    def _keep_hours(self, record: RunRecord) -> None:
+        """Move a window with the clock on the wall where summer time begins or ends."""
+        hours = follow_summer_time(record.hours, time.time())
+        if hours != record.hours:
+            self._ledger.control(record.run, hours=hours)
 
     def _look_after(self, run: str) -> RunRecord | None:
         """Take back dead leases, pass the barrier if it is time, and return the standing."""
@@ -161,7 +179,10 @@ class Dispatcher(Generic[Order]):
         if record.counts[record.stage].left == 0 and record.control is not Control.CANCEL:
             self._pass_barrier(run, record.stage)
             record = self._ledger.record(run)
-        return None if record is None or record.ended is not None else record
+        if record is None or record.ended is not None:
+            return None
+        self._keep_hours(record)
+        return record
 
     def _pass_barrier(self, run: str, stage: Stage) -> None:
         try:
@@ -176,16 +197,18 @@ class Dispatcher(Generic[Order]):
             return
         self._ledger.advance(run, stage, step.stage, step.items, aside=step.set_aside, end=step.end)
 
-    def _top_up(self, waiting: Sequence[tuple[str, Stage, int]], working: int) -> None:
+    def _top_up(
+        self, waiting: Sequence[tuple[str, Stage, int]], working: int, there: Sequence[Machine]
+    ) -> None:
         """Send as many tickets as there are free slots, the most urgent runs first."""
         if not waiting:
             return
-        there = self._machines.heard_within(SILENT_AFTER_S)
         queued = self._tickets.queued()
         free_at_all = sum(each.slots for each in there) - working - sum(queued.values())
         for run, stage, items in waiting:
             queue = queue_of(stage)
-            slots = sum(each.slots for each in there if queue in each.queues)
+            able = [each for each in there if queue in each.queues and run not in each.lacks]
+            slots = sum(each.slots for each in able)
             for _ in range(min(items, free_at_all, slots)):
                 self._tickets.send(run, queue)
                 free_at_all -= 1

@@ -2,23 +2,31 @@
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
 
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import Stage
-from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.ledger import SINGLE_ITEM, Stage
+from glimsum_jobs.measurements import Checked
+from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_jobs.plan import next_stage
 from glimsum_services.connections import Connections, open_connections
 from glimsum_services.dispatcher import OrderSource, Plan
 from glimsum_services.joining import Gate, Joining, Maker
 from glimsum_services.json_lines import set_up_log
+from glimsum_services.machine_memory import slot_memory_bytes
 from glimsum_services.machine_name import MachineName
 from glimsum_services.settings import Settings, load_settings
+from glimsum_services.slot_board import SlotBoard
+from glimsum_services.store.shots import MOST_LISTED
+from glimsum_services.sweeper import Sweeper
 from glimsum_services.worker_parent import StopFlag, WorkerParent
 from glimsum_workers.celery_tasks import Perform, Workplace, register_tasks
+
+PER_FRAME = (Stage.MEASURE, Stage.COMBINE)
+"""Stages whose items are frames."""
 
 
 def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
@@ -73,12 +81,54 @@ class GatedWorkplace(Workplace[Any]):
         return super().work_on_shot(run, stages)
 
 
+def lacks_of(farm: Connections, joining: Joining) -> Callable[[str], str]:
+    """Return what tells what a run lacks on this machine now, in words; "" for nothing."""
+    from glimsum_workers.fitness import Fitness  # noqa: PLC0415  # only workers load the engine
+    from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
+
+    def checked(run: str) -> Checked | None:
+        found = farm.ledger.result(run, Stage.CHECK, SINGLE_ITEM)
+        return None if found is None else Checked.model_validate(found)
+
+    settings = farm.settings
+    ledger_folder = settings.state_folder / "ledger"
+    fitness = Fitness(
+        farm.shots,
+        checked,
+        Roots(settings.roots),
+        reserve_bytes=settings.reserve_mib * 1024 * 1024,
+        slot_memory_bytes=slot_memory_bytes(settings.slots, settings.worker_memory_mib),
+        ledger_folder=ledger_folder if (ledger_folder / "server.conf").exists() else None,
+    )
+    return lambda run: joining.refusal(run) or fitness.lacks(run)
+
+
+def sweeper_of(farm: Connections) -> Sweeper:
+    """Return what removes unfinished files of killed workers on this machine."""
+    from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
+    from glimsum_workers.sweep_run import sweep_run  # noqa: PLC0415  # only workers load the engine
+
+    settings = farm.settings
+    longest_s = max(settings.frame_limit_s, settings.shot_limit_s)
+
+    def sweep(run: str, live: Collection[int]) -> int:
+        order, roots = farm.shots.order(run), Roots(settings.roots)
+        return sweep_run(order, roots, live, lease_s=settings.lease_s, longest_s=longest_s)
+
+    def known() -> list[str]:
+        shots = farm.shots.list_shots(limit=MOST_LISTED).names
+        return [run_name(shot, number) for shot in shots for number in farm.shots.versions(shot)]
+
+    return Sweeper(farm.ledger, sweep, every_s=3 * settings.lease_s, known=known)
+
+
 def run_worker(
     settings: Settings,
     *,
     perform: Perform[Any] | None = None,
     plan: Plan[Any] = next_stage,
     orders: OrderSource[Any] | None = None,
+    lacks: Callable[[str], str] | None = None,
 ) -> None:
     """Work until told to stop; does not return.
 
@@ -86,7 +136,7 @@ def run_worker(
     ----------
     settings : Settings
         With ``broker`` set.
-    perform, plan, orders : optional
+    perform, plan, orders, lacks : optional
         Other work than the flows, for a program that brings its own.
 
     Raises
@@ -101,7 +151,13 @@ def run_worker(
         joining = joining_of(farm)
         joining.join()
         gate = Gate(joining, farm.joined, name.name)
+        lacks = lacks or lacks_of(farm, joining)
     stopping = StopFlag()
+    board = SlotBoard(
+        settings.slots,
+        lambda stage: settings.frame_limit_s if stage in PER_FRAME else settings.shot_limit_s,
+    )
+    lacks = lacks or (lambda _: "")
     place = GatedWorkplace(
         ledger=farm.ledger,
         orders=orders or farm.shots,
@@ -110,6 +166,8 @@ def run_worker(
         beat_s=settings.beat_s,
         ticket_s=settings.ticket_s,
         stopping=stopping,
+        lacks=lacks,
+        desk=board,
         gate=gate,
     )
     register_tasks(farm.app, place)
@@ -120,6 +178,9 @@ def run_worker(
         machines=farm.machines,
         dispatcher=farm.dispatcher(name.name, plan, orders),
         stopping=stopping,
+        board=board,
+        lacks=lacks,
+        sweeper=sweeper_of(farm) if orders is None else None,
     )
     parent.connect()
     farm.app.worker_main(

@@ -95,6 +95,15 @@ class Settings(BaseModel):
     grace_s: float = Field(
         default=3.0, gt=0, description="Time to stop in before what still runs is killed, s."
     )
+    frame_limit_s: float = Field(
+        default=1800.0, gt=0, description="Longest time for one frame; then its process is ended."
+    )
+    shot_limit_s: float = Field(
+        default=21600.0, gt=0, description="The same for work on a whole shot, s."
+    )
+    reserve_mib: int = Field(
+        default=1024, ge=0, description="Room kept on disks written to; below it runs wait, MiB."
+    )
     worker_memory_mib: int = Field(
         default=8192, ge=512, description="A slot above this is replaced after its ticket, MiB."
     )

@@ -19,6 +19,8 @@ from glimsum_jobs.errors import StoreError
 from glimsum_jobs.ledger import Ledger
 from glimsum_services.bound import die_with_parent
 from glimsum_services.settings import Settings
+from glimsum_services.slot_board import SlotBoard
+from glimsum_services.slot_care import SlotCare
 from glimsum_services.store.machines import Machine, Machines
 
 log = logging.getLogger(__name__)
@@ -28,6 +30,13 @@ HEARD_EVERY_S = 2.0
 
 class Dispatch(Protocol):
     """The part of a dispatcher that is needed here."""
+
+    def start(self, stop: threading.Event) -> threading.Thread:
+        """Run in a thread of its own and return it."""
+
+
+class Sweeping(Protocol):
+    """The part of a sweeper that is needed here."""
 
     def start(self, stop: threading.Event) -> threading.Thread:
         """Run in a thread of its own and return it."""
@@ -65,6 +74,12 @@ class WorkerParent:
         Hands out work from here too.
     stopping : StopFlag
         Shared with the slots.
+    board : SlotBoard
+        What each slot is at.
+    lacks : callable
+        What a run lacks on this machine now, in words; "" when nothing does.
+    sweeper : Sweeping, optional
+        Removes what killed slots left behind.
     """
 
     def __init__(
@@ -76,6 +91,9 @@ class WorkerParent:
         machines: Machines,
         dispatcher: Dispatch,
         stopping: StopFlag,
+        board: SlotBoard,
+        lacks: Callable[[str], str] = lambda _: "",
+        sweeper: Sweeping | None = None,
     ) -> None:
         self._machine = machine
         self._settings = settings
@@ -83,6 +101,9 @@ class WorkerParent:
         self._machines = machines
         self._dispatcher = dispatcher
         self._stopping = stopping
+        self._care = SlotCare(machine, ledger, board, settings.grace_s)
+        self._lacks = lacks
+        self._sweeper = sweeper
         self._over = threading.Event()
         self._wake = threading.Event()
         self._facts = Machine(
@@ -107,10 +128,14 @@ class WorkerParent:
         if released:
             log.warning("%d items of an earlier start of this worker go back", released)
         threading.Thread(target=self._look_after, name="slots", daemon=True).start()
+        threading.Thread(target=self._announce, name="announce", daemon=True).start()
         self._dispatcher.start(self._over)
+        if self._sweeper is not None:
+            self._sweeper.start(self._over)
 
     def _release(self) -> int:
-        return self._ledger.release_worker(self._machine)
+        why = "its worker died or was killed, and has started again"
+        return self._ledger.release_worker(self._machine, why=why)
 
     def _slot_begins(self, **_: Any) -> None:
         die_with_parent(signal.SIGKILL)
@@ -119,24 +144,23 @@ class WorkerParent:
         self._wake.set()
 
     def _look_after(self) -> None:
-        """Announce this worker and give back at once what dead slots held."""
-        heard = 0.0
+        """Give back at once what dead slots held, and end those that hang."""
         while not self._over.is_set():
-            if time.monotonic() - heard > HEARD_EVERY_S:
-                self._try("announce this worker", lambda: self._machines.hear(self._facts))
-                heard = time.monotonic()
-            self._try("look for dead slots", self.release_dead_slots)
+            self._try("look for dead slots", self._care.look)
             self._wake.wait(self._settings.tick_s)
             self._wake.clear()
 
-    def release_dead_slots(self) -> int:
-        """Give back the items of slots whose process is gone; answers how many."""
-        released = 0
-        for slot in self._ledger.holders(self._machine):
-            if not is_running(int(slot.rpartition("/")[2])):
-                log.warning("slot %s died; its item goes back", slot)
-                released += self._ledger.release_worker(slot)
-        return released
+    def _announce(self) -> None:
+        """Say that this worker is there, and what runs lack here; storage may make it wait."""
+        while not self._over.is_set():
+            self._try("announce this worker", lambda: self._machines.hear(self._now()))
+            self._over.wait(HEARD_EVERY_S)
+
+    def _now(self) -> Machine:
+        told = {run: self._lacks(run) for run in self._ledger.open_runs()}
+        return self._facts.model_copy(
+            update={"lacks": {r: words for r, words in told.items() if words}}
+        )
 
     def _try(self, what: str, call: Callable[[], Any]) -> Any:
         try:
@@ -168,11 +192,3 @@ class WorkerParent:
 
     def _shut_down(self, **_: Any) -> None:
         self._farewell()
-
-
-def is_running(process: int) -> bool:
-    """Return whether a child of this process still runs; one not yet waited for does not."""
-    try:
-        return os.waitid(os.P_PID, process, os.WEXITED | os.WNOHANG | os.WNOWAIT) is None
-    except ChildProcessError:
-        return False

@@ -61,7 +61,7 @@ def test_a_full_disk_costs_no_frame(tmp_path: Path) -> None:
     if subprocess.run(mount, capture_output=True, check=False).returncode:
         pytest.skip("a small disk can be made by root only")
     try:
-        with service_floor(tmp_path, ballast_mib=4) as floor:
+        with service_floor(tmp_path, ballast_mib=4, reserve_mib=0) as floor:
             floor.submit(RUN, frames=30, seconds=0.15)
             wait_until(lambda: len(floor.finished(RUN)) > 4, 20, "some frames are done")
             fill_disk(state / "filling")

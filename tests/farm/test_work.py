@@ -73,7 +73,7 @@ def test_a_killed_slot_loses_no_frame_and_another_takes_it_before_the_lease_ends
     floor: Floor,
 ) -> None:
     floor.submit("slot/v001", frames=8, seconds=1.0)
-    wait_until(lambda: len(floor.working("slot/v001")) == 2, 10, "both slots work")
+    wait_until(lambda: len(floor.begun("slot/v001")) == 2, 10, "both slots work")
     victim = floor.working("slot/v001")[0]
     [hit] = [i.item for i in floor.frames("slot/v001") if f"/{victim}" in (i.worker or "")]
 

@@ -30,6 +30,7 @@ def quick_settings(folder: Path, **given: Any) -> Settings:
         "back_off_s": 0.2,
         "grace_s": 2.0,
         "ballast_mib": 1,
+        "reserve_mib": 1,
     }
     return load_settings({}, **(quick | given))
 

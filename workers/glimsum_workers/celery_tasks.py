@@ -43,6 +43,16 @@ class OrderSource(Protocol[Given_co]):
         """Return the order of `run`."""
 
 
+class Desk(Protocol):
+    """Where a slot says what it is at, for a parent that must end it if it hangs."""
+
+    def begin(self, stage: Stage) -> None:
+        """Say that an item of `stage` is begun."""
+
+    def end(self) -> None:
+        """Say that no item is in hand."""
+
+
 @dataclass(frozen=True)
 class Workplace(Generic[Order]):
     """Everything a ticket needs.
@@ -63,6 +73,10 @@ class Workplace(Generic[Order]):
         A ticket takes no new item after this time.
     stopping : callable
         True once this worker is asked to stop.
+    lacks : callable
+        What a run lacks on this machine now, in words; "" when nothing does.
+    desk : Desk
+        Told when an item is begun and ended.
     """
 
     ledger: Ledger
@@ -72,6 +86,8 @@ class Workplace(Generic[Order]):
     beat_s: float = 5.0
     ticket_s: float = 30.0
     stopping: Callable[[], bool] = lambda: False
+    lacks: Callable[[str], str] = lambda _: ""
+    desk: Desk | None = None
 
     @property
     def slot(self) -> str:
@@ -88,6 +104,9 @@ class Workplace(Generic[Order]):
         while not self.stopping():
             if time.monotonic() - begun > self.ticket_s:
                 return stage
+            if lacking := self.lacks(run):
+                log.warning("%s waits: %s", run, lacking)
+                return None
             claim = self.ledger.claim(self.slot, run, stages)
             if claim is None:
                 return None
@@ -99,16 +118,19 @@ class Workplace(Generic[Order]):
         """Do one item and tell the ledger how it ended."""
         ledger = self.ledger
         try:
-            order = self.orders.order(claim.run)
-            with LeaseKeeper(ledger, claim, self.beat_s, self.stopping) as keeper:
-                result = self.perform(order, claim, keeper.still_mine)
+            result = self._perform(claim)
         except (LeaseLost, StoreError) as error:
             log.warning("%s", error)
             self._until_answered(lambda: ledger.give_back(claim))
         except Exception as error:
             failure = describe_failure(error, self.slot)
             log.exception("%s, %s %s failed", claim.run, claim.stage, claim.item)
-            self._until_answered(lambda: ledger.fail(claim, failure))
+            lacking = self._until_answered(lambda: self.lacks(claim.run))
+            if lacking:  # the machine's trouble, not the item's
+                log.warning("%s, %s counts no try: %s", claim.run, claim.item, lacking)
+                self._until_answered(lambda: ledger.give_back(claim))
+            else:
+                self._until_answered(lambda: ledger.fail(claim, failure))
         except BaseException:  # the process is told to go: hand the item on first
             ledger.give_back(claim)
             raise
@@ -116,6 +138,17 @@ class Workplace(Generic[Order]):
             answer = self._until_answered(lambda: ledger.done(claim, result))
             if answer is not Finish.RECORDED:
                 log.warning("%s, %s %s: %s", claim.run, claim.stage, claim.item, answer)
+
+    def _perform(self, claim: Claim) -> Result:
+        order = self.orders.order(claim.run)
+        if self.desk is not None:
+            self.desk.begin(claim.stage)
+        try:
+            with LeaseKeeper(self.ledger, claim, self.beat_s, self.stopping) as keeper:
+                return self.perform(order, claim, keeper.still_mine)
+        finally:
+            if self.desk is not None:
+                self.desk.end()
 
     def _until_answered(self, call: Callable[[], Answer]) -> Answer | None:
         """Repeat `call` while the ledger gives no answer, so that finished work is kept."""

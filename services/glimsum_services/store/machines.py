@@ -9,9 +9,11 @@ from pydantic import BaseModel, ConfigDict
 from glimsum_services.store.connection import persist, server_name
 from glimsum_services.store.keys import Keys
 
+# A lock that would outlive its time was taken before the server's clock was set back.
 RENEW = """
-if redis.call('GET', KEYS[1]) == ARGV[1] then
-  redis.call('PEXPIRE', KEYS[1], ARGV[2])
+local left = redis.call('PTTL', KEYS[1])
+if redis.call('GET', KEYS[1]) == ARGV[1] or left > 60000 + ARGV[2] then
+  redis.call('SET', KEYS[1], ARGV[1], 'PX', ARGV[2])
   return 1
 end
 return redis.call('SET', KEYS[1], ARGV[1], 'NX', 'PX', ARGV[2]) and 1 or 0
@@ -32,6 +34,8 @@ class Machine(BaseModel):
     """Version of this program."""
     started: float
     """Seconds since 1970 UTC by the machine's own clock."""
+    lacks: dict[str, str] = {}
+    """What keeps it from runs now, in words, by run."""
     heard: float = 0.0
     """Seconds since 1970 UTC by the server's clock."""
 

@@ -1,7 +1,8 @@
 """A file is there whole, or not at all."""
 
 import os
-from collections.abc import Callable, Iterator
+import tempfile
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -9,8 +10,8 @@ from glimsum_jobs.errors import OutputError
 from glimsum_jobs.problems import Place
 
 TEMP_MARK = ".part"
-"""Ends the name of every file that is not whole yet; such a file may be removed once its
-worker is known to be gone."""
+"""Ends the name of every file that is not whole yet; `sweep_parts` removes it once its worker is
+known to be gone."""
 
 
 def nothing_to_ask() -> None:
@@ -95,6 +96,60 @@ def write_whole(
                 seen=f"{size} bytes",
                 expected=f"{len(content)} bytes",
             )
+
+
+def sweep_parts(
+    folder: Path, *, live: Collection[str], token_s: float, other_s: float, depth: int = 1
+) -> int:
+    """Remove the unfinished files of writers that are gone.
+
+    A file is left alone while its token is live, and while it is young: its writer may have got
+    its token after `live` was asked for. Age is told by the clock of the file system itself.
+
+    Parameters
+    ----------
+    folder : Path
+        Swept with the folders below it, to `depth`.
+    live : collection of str
+        Tokens whose writers may still finish.
+    token_s : float
+        Age from which a file with a number for a token goes, s: longer than any lease.
+    other_s : float
+        The same for any other token, which nobody can ask about, s: longer than any writer lives.
+    depth : int
+        How far down folders are looked into.
+
+    Returns
+    -------
+    int
+        How many were removed.
+    """
+    now = _file_system_time(folder)
+    removed = 0
+    for base, folders, names in os.walk(folder):
+        if len(Path(base).relative_to(folder).parts) >= depth:
+            folders.clear()
+        for name in names:
+            token = name.removesuffix(TEMP_MARK).rpartition(".")[2]
+            if not (name.startswith(".") and name.endswith(TEMP_MARK)) or token in live:
+                continue
+            file = Path(base) / name
+            with suppress(OSError):
+                if now - file.lstat().st_mtime > (token_s if token.isdecimal() else other_s):
+                    file.unlink()
+                    removed += 1
+    return removed
+
+
+def _file_system_time(folder: Path) -> float:
+    """Return the time a file written now would bear; a server's clock may differ from ours."""
+    descriptor, name = tempfile.mkstemp(prefix=".time.", suffix=TEMP_MARK, dir=folder)
+    try:
+        return os.fstat(descriptor).st_mtime
+    finally:
+        os.close(descriptor)
+        with suppress(OSError):
+            Path(name).unlink()
 
 
 def _to_disk(path: Path) -> None:
