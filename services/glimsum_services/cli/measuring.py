@@ -13,7 +13,7 @@ from glimsum_services.cli.measured_words import tell_measured
 from glimsum_services.cli.options import AsJson, RootPairs, read_roots
 from glimsum_services.cli.reaching import read_settings
 from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
-from glimsum_services.measured_form import OverlayShown, ResidualShown, show_pass
+from glimsum_services.measured_form import OverlayShown, RegionShown, ResidualShown, show_pass
 
 if TYPE_CHECKING:
     from glimsum_services.cli.local_jobs import LocalJob
@@ -92,7 +92,7 @@ def _pass_json(here: "MeasuredHere", name: str) -> dict[str, Any]:
             sigma_px=_rounded(left.sigma_px),
             misfit=round(here.misfits[name], 3),
             regions=[
-                {key: _rounded(value) for key, value in vars(region).items()}
+                RegionShown.model_validate({k: _rounded(v) for k, v in vars(region).items()})
                 for region in left.regions
             ],
         ).model_dump()

@@ -82,12 +82,12 @@ def run_steady_test(job: ShotJob, roots: Roots, keep_folder: Path) -> SteadyTest
     JobError
         The check stops the shot.
     """
-    checked = check_shot(job, roots)
+    keep = TileKeep(keep_folder)
+    checked = check_shot(job, roots, keep)
     stops = stops_shot(list(checked.problems))
     if stops:
         raise JobError(f"shot {job.shot} can't be measured", stops)
     asked = _all_aligned(settled(job, checked))
-    keep = TileKeep(keep_folder)
     with Material(asked, checked, roots) as material:
         measured, aside = _measure(asked, material, keep)
         tracks = solve_tracks(asked, measured.tracked, checked, measured.aligned)

@@ -45,7 +45,7 @@ def _remark(job: ShotJob, name: str, left: Left) -> Problem:
     field = " or, as the camera moves, try align: field" if job.camera == "moving" else ""
     return Problem(
         rank=Rank.REMARK,
-        what=f"near and far parts of pass {name} are displaced differently",
+        what=f"near and far parts of pass {name} are displaced differently: position drift",
         place=Place(shot=job.shot, pass_name=name),
         seen=(
             f"{left.p50_px:.2f} px left on half the regions of {left.frames} frames and "

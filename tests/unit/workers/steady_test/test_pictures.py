@@ -30,7 +30,9 @@ def test_a_knock_is_an_upright_line_between_its_frames() -> None:
 
 
 def test_the_best_start_offset_stands_highest_and_is_marked() -> None:
-    scores = {offset: (3 / (1 + abs(offset - 2)),) * 3 for offset in range(-4, 7)}
+    scores: dict[int, tuple[float | None, ...]] = {
+        offset: (3 / (1 + abs(offset - 2)),) * 3 for offset in range(-4, 7)
+    }
     sync = FoundOffset(margin=0.5, certain=True, frames=(1001, 1004, 1008), scores=scores)
 
     blue = where(plot_offsets("lamp", sync, 2), BLUE)
