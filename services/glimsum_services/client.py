@@ -141,11 +141,16 @@ class Client:
             if after is None:
                 return sorted(found)
 
-    def control(self, run: str, wanted: Control) -> RunView:
-        """Say what is wanted of a run."""
-        path = f"{_address_of(run)}/control"
-        self.ask("PUT", path, json={"state": str(wanted)}, headers={"If-Match": "*"})
+    def control(self, run: str, wanted: Control | None = None, **wishes: Any) -> RunView:
+        """Say what is wanted of a run: its state, ``priority``, ``not_before``, ``window``."""
+        said = {"state": None if wanted is None else str(wanted), **wishes}
+        told = {name: value for name, value in said.items() if value is not None}
+        self.ask("PUT", f"{_address_of(run)}/control", json=told, headers={"If-Match": "*"})
         return self.view(run)
+
+    def retry(self, run: str) -> int:
+        """Let the frames that were set aside wait again; answers how many there were."""
+        return int(self.ask("POST", f"{_address_of(run)}/retry")["retried"])
 
     def ask(self, method: str, path: str, **sent: Any) -> Any:
         """Make one request and return its JSON."""

@@ -1,15 +1,18 @@
 """Saying what is wanted of a version: run, pause, cancel, how urgent; and trying frames again."""
 
+import time
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Header, Response
 from pydantic import Field
 
+from glimsum_jobs.errors import JobError
 from glimsum_jobs.ledger import Control, RunRecord, Stage
 from glimsum_services.api.problem_details import Refusal, error_answers, refusal
 from glimsum_services.api.service import Served
 from glimsum_services.api.shots import ShotName, Version
-from glimsum_services.api.views import Shown
+from glimsum_services.api.views import Shown, utc_text
+from glimsum_services.hours import hours_of
 
 router = APIRouter(prefix="/shots/{shot}/versions/{version}", tags=["control"])
 
@@ -19,12 +22,19 @@ IfMatch = Annotated[
 ]
 
 
-class Wanted(Shown):
-    """What is wanted of a version."""
+Clock = Annotated[str, Field(min_length=1, max_length=40)]
 
-    state: Literal["run", "pause", "cancel"]
+
+class Wanted(Shown):
+    """What is wanted of a version; what is left out stays as it is."""
+
+    state: Literal["run", "pause", "cancel"] | None = None
     priority: Annotated[int, Field(ge=0, le=100, strict=True)] | None = None
-    """100 is the most urgent; left out: as it is."""
+    """100 is the most urgent."""
+    not_before: Clock | None = None
+    """RFC 3339 time, ``HH:MM`` for the next such time in the service's time zone, or ``always``."""
+    window: Clock | None = None
+    """Hours of every day in the service's time zone, ``22:00-06:00``, or ``always``."""
 
 
 class ControlView(Shown):
@@ -32,7 +42,14 @@ class ControlView(Shown):
 
     state: str
     priority: int
+    not_before: str | None
+    """RFC 3339, UTC."""
+    window: str | None
+    """Hours of every day on the clock of `time_zone`."""
+    time_zone: str
     standing: str
+    waits_for: str | None
+    """What keeps every machine from it now: storage, room on a disk, memory."""
 
 
 class Retried(Shown):
@@ -42,13 +59,22 @@ class Retried(Shown):
 
 
 def _etag(record: RunRecord) -> str:
-    return f'"{record.control.value}-{record.priority}"'
+    hours = record.hours
+    when = f"{hours.not_before or 0:.0f}-{hours.wall.replace(':', '')}"
+    return f'"{record.control.value}-{record.priority}-{when}"'
 
 
 def _show(record: RunRecord, response: Response) -> ControlView:
     response.headers["ETag"] = _etag(record)
+    hours = record.hours
     return ControlView(
-        state=record.control.value, priority=record.priority, standing=record.state.value
+        state=record.control.value,
+        priority=record.priority,
+        not_before=None if hours.not_before is None else utc_text(hours.not_before),
+        window=hours.wall or None,
+        time_zone=hours.zone,
+        standing=record.state.value,
+        waits_for=record.waits_for or None,
     )
 
 
@@ -70,7 +96,9 @@ def get_control(
     return _show(service.standing(service.find(shot, version)), response)
 
 
-@router.put("/control", operation_id="put_control", responses=error_answers(404, 409, 412, 428))
+@router.put(
+    "/control", operation_id="put_control", responses=error_answers(404, 409, 412, 428)
+)
 def put_control(
     *,
     service: Served,
@@ -80,9 +108,10 @@ def put_control(
     response: Response,
     if_match: IfMatch = None,
 ) -> ControlView:
-    """Run, pause or cancel a version; frames in work are finished before a pause.
+    """Run, pause or cancel a version, say how urgent it is and when it may be worked on.
 
-    Cancelling can't be undone. Workers hear it at their next sign of life.
+    Frames in work are finished before a pause. Cancelling can't be undone: workers leave at the
+    next step of a frame, and are ended if they do not.
     """
     order = service.find(shot, version)
     record = service.standing(order)
@@ -104,7 +133,15 @@ def put_control(
             expected=_etag(record),
             remedy="Look at the control again, then decide again.",
         )
-    if not service.ledger.control(order.run, Control(wanted.state), wanted.priority):
+    state = None if wanted.state is None else Control(wanted.state)
+    hours = None
+    if wanted.window is not None or wanted.not_before is not None:
+        zone, now = service.settings.time_zone, time.time()
+        try:
+            hours = hours_of(wanted.window, wanted.not_before, zone, now, record.hours)
+        except JobError as error:
+            raise Refusal(422, str(error.what), error.problems) from error
+    if not service.ledger.control(order.run, state, wanted.priority, hours):
         raise _ended(order.run, service.standing(order))
     return _show(service.standing(order), response)
 

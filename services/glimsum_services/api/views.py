@@ -123,7 +123,7 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
         set_aside=[_aside(item) for item in service.aside.of(record)[:MOST_LISTED]],
         newest_preview=_newest(recent),
         problems=_problems(service, order, record),
-        reason=record.reason,
+        reason=record.reason or record.waits_for,
         made=order.made,
         begun=utc_text(record.begun),
         ended=None if record.ended is None else utc_text(record.ended),

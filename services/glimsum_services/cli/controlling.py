@@ -1,4 +1,4 @@
-"""`glimsum pause`, `resume` and `cancel`: what is wanted of runs that are under way."""
+"""`glimsum pause`, `resume`, `cancel` and `retry`: what is wanted of runs that are under way."""
 
 from typing import Annotated
 
@@ -15,14 +15,46 @@ Runs = Annotated[
 ]
 
 
+Priority = Annotated[
+    int | None,
+    typer.Option("--priority", min=0, max=100, help="How urgent; 100 goes first, 50 is usual."),
+]
+NotBefore = Annotated[
+    str | None,
+    typer.Option(
+        "--not-before",
+        metavar="TIME",
+        help="Begin no frame before: 22:30 (the next one), 2027-01-05T22:30+01:00, or always.",
+    ),
+]
+Window = Annotated[
+    str | None,
+    typer.Option(
+        "--window",
+        metavar="HOURS",
+        help="Begin frames in these hours of each day only: 22:00-06:00, or always. The time zone "
+        "is the service's (GLIMSUM_TIME_ZONE).",
+    ),
+]
+
+
 def pause(runs: Runs, *, service: Service = DEFAULT_SERVICE, as_json: AsJson = False) -> None:
     """Let runs rest: frames in work are finished, no new one is begun."""
     _ask(runs, Control.PAUSE, service, as_json=as_json)
 
 
-def resume(runs: Runs, *, service: Service = DEFAULT_SERVICE, as_json: AsJson = False) -> None:
-    """Let paused runs go on."""
-    _ask(runs, Control.RUN, service, as_json=as_json)
+def resume(
+    runs: Runs,
+    *,
+    priority: Priority = None,
+    not_before: NotBefore = None,
+    window: Window = None,
+    service: Service = DEFAULT_SERVICE,
+    as_json: AsJson = False,
+) -> None:
+    """Let runs go on, and say how urgent they are and when they may be worked on."""
+    wishes = {"priority": priority, "not_before": not_before, "window": window}
+    _ask(runs, Control.RUN, service, as_json=as_json, **wishes)
 
 
 def cancel(runs: Runs, *, service: Service = DEFAULT_SERVICE, as_json: AsJson = False) -> None:
@@ -30,9 +62,24 @@ def cancel(runs: Runs, *, service: Service = DEFAULT_SERVICE, as_json: AsJson = 
     _ask(runs, Control.CANCEL, service, as_json=as_json)
 
 
-def _ask(runs: list[str], wanted: Control, service: str, *, as_json: bool) -> None:
+def retry(runs: Runs, *, service: Service = DEFAULT_SERVICE, as_json: AsJson = False) -> None:
+    """Try the frames that were set aside again, for example after a file was put right."""
     with reach(service) as client:
-        views = [client.control(client.full_name(run), wanted) for run in runs]
+        names = [client.full_name(run) for run in runs]
+        retried = {name: client.retry(name) for name in names}
+        views = [client.view(name) for name in names]
+    if as_json:
+        say_json({"runs": [view.as_json() | {"retried": retried[view.run]} for view in views]})
+        return
+    for view in views:
+        say(f"{view.run}  {view.state}  {retried[view.run]} frames wait again")
+
+
+def _ask(
+    runs: list[str], wanted: Control, service: str, *, as_json: bool, **wishes: object
+) -> None:
+    with reach(service) as client:
+        views = [client.control(client.full_name(run), wanted, **wishes) for run in runs]
     if as_json:
         say_json({"runs": [view.as_json() for view in views]})
         return

@@ -9,7 +9,7 @@ from typer.core import TyperCommand
 
 from glimsum_jobs.errors import GlimsumError
 from glimsum_services.cli.checking import check
-from glimsum_services.cli.controlling import cancel, pause, resume
+from glimsum_services.cli.controlling import cancel, pause, resume, retry
 from glimsum_services.cli.demonstrating import demo
 from glimsum_services.cli.drafting import draft
 from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
@@ -39,6 +39,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     pause,
     resume,
     cancel,
+    retry,
     rebuild,
 )
 """In the order of the help; each answers an `Ending`, or None for done."""

@@ -22,7 +22,42 @@ def test_control_needs_to_know_what_it_changes(running: Running) -> None:
     assert running.work.ledger.claim("test/1", RUN) is None
     urgent = {"state": "run", "priority": 90}
     again = running.http.put(address, json=urgent, headers={"If-Match": paused.headers["etag"]})
-    assert again.json() == {"state": "run", "priority": 90, "standing": "checking"}
+    told = again.json()
+    assert (told["state"], told["priority"], told["standing"]) == ("run", 90, "checking")
+
+
+def test_hours_are_asked_in_the_service_s_time_zone_and_kept_as_asked(running: Running) -> None:
+    running.http.post("/shots", json=SHOT)
+    address, headers = f"{HERE}/control", {"If-Match": "*"}
+
+    asked = {"window": "22:00-06:00", "not_before": "2027-01-05T22:30+01:00"}
+    answer = running.http.put(address, json=asked, headers=headers)
+
+    told = answer.json()
+    assert (told["window"], told["time_zone"]) == ("22:00-06:00", "UTC")
+    assert told["not_before"] == "2027-01-05T21:30:00.000Z"
+    assert (told["state"], told["priority"]) == ("run", 50)
+    record = running.work.ledger.record(RUN)
+    assert record is not None
+    assert record.hours.window == (22 * 60, 6 * 60 - 1)
+    etag = answer.headers["etag"]
+    always = {"window": "always", "not_before": "always"}
+    answer = running.http.put(address, json=always, headers={"If-Match": etag})
+    assert (answer.json()["window"], answer.json()["not_before"]) == (None, None)
+    wrong = running.http.put(address, json={"window": "ten to six"}, headers=headers)
+    assert wrong.status_code == 422
+    assert wrong.json()["errors"][0]["seen"] == "ten to six"
+
+
+def test_what_every_machine_lacks_is_told(running: Running) -> None:
+    running.http.post("/shots", json=SHOT)
+    running.work.ledger.hold(RUN, "room: 0.50 GB free on the disk of the root out")
+
+    told = running.http.get(f"{HERE}/control").json()
+
+    assert (told["state"], told["standing"]) == ("run", "paused")
+    assert told["waits_for"] == "room: 0.50 GB free on the disk of the root out"
+    assert running.http.get(HERE).json()["reason"] == told["waits_for"]
 
 
 def test_what_has_ended_can_not_be_controlled(running: Running) -> None:
