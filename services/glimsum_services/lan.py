@@ -16,16 +16,21 @@ from glimsum_services.store.keys import PREFIX
 USER = "worker"
 
 COMMANDS = (
-    "-@all +@read +@write +@connection +@transaction +@pubsub +@scripting +time "
+    "-@all +@read +@write +@connection +@transaction +@pubsub +time "
+    "+eval +evalsha +script|load +script|exists "
     "-@dangerous -@blocking +brpop +xread"
 )
-"""What a worker sends; nothing that names, empties, copies or stops the server."""
+"""What a worker sends; nothing that names, empties, copies or stops the server.
+
+Of keys it sees ours alone. Of channels all: a pattern that is subscribed to is held against the
+rule letter by letter, and the queue's library makes up its patterns.
+"""
 
 LINES = """\
 port {port}
 bind {address}
 tcp-keepalive 10
-user {user} on #{digest} ~{prefix}* &{prefix}* &/{prefix}* {commands}
+user {user} on #{digest} ~{prefix}* &* {commands}
 """
 
 
