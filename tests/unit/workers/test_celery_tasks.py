@@ -116,6 +116,34 @@ def test_what_can_not_change_is_set_aside_at_once(ledger: MemoryLedger, error: E
     assert counts(ledger) == Counts(set_aside=1)
 
 
+def test_nothing_is_begun_while_the_machine_lacks_something(ledger: MemoryLedger) -> None:
+    to_combine(ledger, 2)
+    lacks = iter(["", "room: 0.1 GB free"])
+
+    left = place(ledger, lambda *_: {}, lacks=lambda _: next(lacks)).work_on_shot(RUN, STAGES)
+
+    assert left is None
+    assert counts(ledger) == Counts(done=1, waiting=1)
+
+
+@pytest.mark.parametrize("error", [SourceError("no such file"), OSError("no space left")])
+def test_a_failure_while_the_machine_lacks_something_counts_no_try(
+    ledger: MemoryLedger, error: Exception
+) -> None:
+    to_combine(ledger, 1)
+    lacks = [""]
+
+    def unmounted(order: str, claim: Claim, still_mine: object) -> Result:
+        lacks[0] = "storage: the root plates is empty"
+        raise error
+
+    place(ledger, unmounted, lacks=lambda _: lacks[0]).work_on_shot(RUN, STAGES)
+
+    assert counts(ledger) == Counts(waiting=1)
+    [item] = ledger.items(RUN, Stage.COMBINE)
+    assert (item.tries, item.failure) == (0, None)
+
+
 def test_a_lost_lease_leaves_no_trace_of_a_try(ledger: MemoryLedger) -> None:
     to_combine(ledger, 1)
     worker = place(ledger, lambda *_: {})
