@@ -30,7 +30,6 @@ FIELDS: dict[tuple[str, ...], str] = {
 """Fields, * for any name or number, and what they will do."""
 
 VALUES: dict[tuple[str, ...], dict[Any, str]] = {
-    ("passes", "*", "start_offset"): {"auto": "finding the start offset; state a whole number"},
     ("passes", "*", "align"): dict.fromkeys(
         ("affine", "field"), "this kind of drift; state align: similarity"
     ),

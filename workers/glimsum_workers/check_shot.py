@@ -1,23 +1,31 @@
 """The first stage: every file of a shot looked at before any frame is touched."""
 
 from collections import Counter
+from collections.abc import Callable
 
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.mattes import PictureMatte
 from glimsum_jobs.measurements import Checked, FoundPass
 from glimsum_jobs.outputs import Master
 from glimsum_jobs.paths import parse_root_path
-from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames
+from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames, stops_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_alignment import look_at_alignment
 from glimsum_workers.check_files import look_at_matte, look_at_pass
+from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.start_offsets import Started, find_start_offsets
 
 GB = 1e9
 
 
-def check_shot(job: ShotJob, roots: Roots) -> Checked:
-    """Look at every pass and picture matte of a job.
+def check_shot(
+    job: ShotJob,
+    roots: Roots,
+    keep: Keep | None = None,
+    still_wanted: Callable[[], object] = lambda: None,
+) -> Checked:
+    """Find the start offsets that are asked for, then look at every pass and picture matte.
 
     Parameters
     ----------
@@ -25,12 +33,18 @@ def check_shot(job: ShotJob, roots: Roots) -> Checked:
         Every path in it is ``root:path``.
     roots : Roots
         Where this machine has the roots.
+    keep : Keep, optional
+        Where what finding start offsets told is kept for the next check.
+    still_wanted : callable
+        Asked while start offsets are sought; what it raises (LeaseLost) ends the check.
 
     Returns
     -------
     Checked
         What was found, and all problems: what stops the shot, what stops a frame, remarks.
     """
+    started = find_start_offsets(job, roots, keep, still_wanted)
+    job = _with_offsets(job, started)
     passes: dict[str, FoundPass] = {}
     mattes: dict[str, FoundPass] = {}
     problems: list[Problem] = []
@@ -38,7 +52,8 @@ def check_shot(job: ShotJob, roots: Roots) -> Checked:
         looked = look_at_pass(job, name, roots)
         problems += looked.problems
         if looked.found is not None:
-            passes[name] = looked.found
+            sync = started[name].found if name in started else None
+            passes[name] = looked.found.model_copy(update={"sync": sync})
     for name, matte in job.mattes.items():
         if isinstance(matte, PictureMatte):
             looked = look_at_matte(job, name, matte, roots)
@@ -48,6 +63,7 @@ def check_shot(job: ShotJob, roots: Roots) -> Checked:
     for name in job.passes:
         problems += look_at_alignment(job, name, passes, roots)
     problems += _sizes_that_differ(job, passes, mattes)
+    problems += _offset_problems(job, started, problems)
     problems += _nothing_left(job, problems)
     needed, free, room = _room(job, passes, roots)
     problems += room
@@ -58,6 +74,27 @@ def check_shot(job: ShotJob, roots: Roots) -> Checked:
         needed_bytes=needed,
         free_bytes=free,
     )
+
+
+def _with_offsets(job: ShotJob, started: dict[str, Started]) -> ShotJob:
+    passes = {
+        name: job.passes[name].model_copy(update={"start_offset": each.offset})
+        for name, each in started.items()
+    }
+    return job.model_copy(update={"passes": {**job.passes, **passes}}) if passes else job
+
+
+def _offset_problems(
+    job: ShotJob, started: dict[str, Started], known: list[Problem]
+) -> list[Problem]:
+    """Return what is asked about start offsets, but for passes that could not be looked at."""
+    stopped = {each.place.pass_name for each in stops_shot(known)}
+    return [
+        problem
+        for name, each in started.items()
+        if not stopped & {name, job.reference_pass}
+        for problem in each.problems
+    ]
 
 
 def _sizes_that_differ(

@@ -5,6 +5,7 @@ import re
 
 from glimsum_jobs.colour import find_working_space
 from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.mattes import BackingMatte
 from glimsum_jobs.measurements import Solved
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.frames.facts import Facts
@@ -16,6 +17,8 @@ from glimsum_workers.motions import applied_motions
 FINGERPRINT = "glimsum:recipeFingerprint"
 ALIGNMENT = "glimsum:alignment"
 """The motion taken out of each pass, as JSON: dx, dy in pixels, rotation, scale, sigma."""
+START_OFFSETS = "glimsum:startOffsets"
+"""Files by which each pass that is in the frame started early, as JSON: stated or found."""
 
 _TIMECODE = re.compile(r"(\d\d):(\d\d):(\d\d)([:;])(\d\d)")
 
@@ -28,7 +31,7 @@ def attributes_of(
     Parameters
     ----------
     job : ShotJob
-        For space and rate.
+        For space, rate and start offsets; settled.
     frame : int
         Shot frame.
     material : Material
@@ -55,8 +58,22 @@ def attributes_of(
         exposure_seconds=None if facts is None else facts.exposure.seconds,
         f_number=None if facts is None else facts.exposure.f_number,
         iso=None if facts is None else facts.exposure.iso,
-        own={FINGERPRINT: fingerprint, **_alignment(job, frame, solved)},
+        own={
+            FINGERPRINT: fingerprint,
+            START_OFFSETS: _start_offsets(job, frame),
+            **_alignment(job, frame, solved),
+        },
     )
+
+
+def _start_offsets(job: ShotJob, frame: int) -> str:
+    """Return the offsets of what is in the frame: a lamp that is out changes no master."""
+    burning = [step for step in job.steps if step.gain(frame)]
+    names = {step.pass_name for step in burning}
+    mattes = [job.mattes[step.matte] for step in burning if step.matte is not None]
+    names |= {each.pass_name for each in mattes if isinstance(each, BackingMatte)}
+    told = {name: job.passes[name].stated_offset for name in sorted(names)}
+    return json.dumps(told)
 
 
 def _alignment(job: ShotJob, frame: int, solved: Solved) -> dict[str, str]:

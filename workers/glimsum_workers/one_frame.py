@@ -7,6 +7,7 @@ from glimsum_jobs.errors import JobError
 from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.plan import dead_frames
 from glimsum_jobs.problems import Place, Problem, Rank, stops_shot
+from glimsum_jobs.settled import settled
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
@@ -76,10 +77,11 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
     JobError
         The check stops the shot, or this frame; holds all problems.
     """
-    checked = check_shot(job, roots)
+    keep = Keep(keep_folder)
+    checked = check_shot(job, roots, keep)
     dead = dead_frames(checked)
     _refuse(job, frame, checked, dead)
-    keep = Keep(keep_folder)
+    job = settled(job, checked)
     solved = measure_here(job, checked, roots, keep)
     bench = ShotBench(job, checked, solved, roots, keep)
     with bench.material:

@@ -12,6 +12,7 @@ from glimsum_jobs.left_behind import LeftBehind
 from glimsum_jobs.measurements import Checked, Found, Solved
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.settled import settled
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.finish_shot import finish_shot
@@ -62,7 +63,7 @@ class Performer:
         begun = time.monotonic()
         match claim.stage:
             case Stage.CHECK:
-                left: Found | Result = check_shot(order.job, self._roots)
+                left: Found | Result = self._check(order, still_mine)
             case Stage.MEASURE:
                 left = self._measure(order, claim.item)
             case Stage.SOLVE:
@@ -96,17 +97,25 @@ class Performer:
             self._laid_out[1].close()
             self._laid_out = None
 
+    def _check(self, order: RunOrder, still_mine: Callable[[], Control]) -> Checked:
+        sought = any(each.start_offset == "auto" for each in order.job.passes.values())
+        keep = kept_of(order, self._roots) if sought else None
+        return check_shot(order.job, self._roots, keep, still_mine)
+
     def _measure(self, order: RunOrder, item: str) -> Result:
-        keep = kept_of(order, self._roots)
-        with Material(order.job, self._checked(order), self._roots) as material:
-            return measure_item(order.job, item, material, keep)
+        keep, checked = kept_of(order, self._roots), self._checked(order)
+        job = settled(order.job, checked)
+        with Material(job, checked, self._roots) as material:
+            return measure_item(job, item, material, keep)
 
     def _solve(self, order: RunOrder) -> Solved:
         items = self._ledger.items(order.run, Stage.MEASURE)
         left = [(each.item, each.result) for each in items if each.result is not None]
         measured = read_measured(left)
-        with Material(order.job, self._checked(order), self._roots) as material:
-            return solve_shot(order.job, measured, material, kept_of(order, self._roots))
+        checked = self._checked(order)
+        job = settled(order.job, checked)
+        with Material(job, checked, self._roots) as material:
+            return solve_shot(job, measured, material, kept_of(order, self._roots))
 
     def _combine(self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> Found:
         return write_frame(
@@ -131,9 +140,10 @@ class Performer:
         """Lay a shot out once: clips stay open and averages loaded between its frames."""
         if self._laid_out is None or self._laid_out[0] != order.run:
             self.close()
+            checked = self._checked(order)
             bench = ShotBench(
-                order.job,
-                self._checked(order),
+                settled(order.job, checked),
+                checked,
                 self._solved(order),
                 self._roots,
                 kept_of(order, self._roots),

@@ -79,7 +79,7 @@ def write_frame(
         master_name(order, frame),
         made.picture.rgb,
         made.picture.alpha,
-        attributes_of(order.job, frame, bench.material, fingerprint, bench.solved),
+        attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved),
         compression=master.compression,
         pixel=master.pixel,
         window=made.window,

@@ -9,13 +9,17 @@ from numpy.typing import NDArray
 Numbers = NDArray[np.float64]
 
 LEAST_MARGIN = 0.1
-"""How much better than all others an offset must be, of its own score. Where a camera only pans,
-reading between pixels alone makes one offset up to 5 % better than the others (measured); on a
-move with parallax the right one was 39 % better and more."""
+"""How much better an offset must be than all but its neighbours, of its own score. Where a camera
+only pans, reading between pixels alone makes one offset up to 5 % better (measured)."""
 _LEAST_NATS = 0.5
 """A score below says that no frame has anything in common with the reference."""
-_SURE_PROBES = 3
+_SURE_FRAMES = 3
 """Frames that an answer rests on."""
+
+LOCKED = (
+    "The camera is locked: every frame looks like every other, so the pictures can't tell the "
+    "start offset. It is taken as 0; state start_offset if the pass started early or late."
+)
 
 
 @dataclass(frozen=True)
@@ -51,68 +55,125 @@ def choose_offset(scores: Mapping[int, Sequence[float]], *, moving: bool = True)
     Parameters
     ----------
     scores : mapping of int to sequence of float
-        For each offset that may be: `sync_information.mutual_information` for some frames of the
-        shot (the first, a middle and the last one with light in the pass; three at least), after
-        alignment. The same frames for each offset.
+        For each offset that may be: `information.mutual_information` for some frames of the shot
+        (three at least, with light in the pass), after alignment. The same frames for each
+        offset; NaN where the pass has no file. Offsets that lack half of the frames are left out.
     moving : bool
         False for a locked camera, whose frames are all alike.
 
     Returns
     -------
     Offset
-        The offset with the largest sum. Certain if it beats every other by 10 % at least, is the
-        best for most of the frames, and isn't at the end of the offsets that were tried.
+        The offset that beats every other on the frames both have. Certain if it rests on three
+        frames with light, its neighbours were tried too, it is better by 10 % than all beyond them
+        (than all, where nothing beyond was tried), and on most frames that tell offsets apart none
+        is better by 10 %. A slow or dark pass beats its neighbours by a few per cent only: then it
+        is right to one frame, and `pace.place_frames` says how it lies between them.
 
     Raises
     ------
     ValueError
         If there are no scores, or offsets have different numbers of them.
     """
-    table = _as_table(scores)
+    table, offsets = _as_table(scores)
     if not moving:
-        return Offset(0, 0.0, certain=False, reason=_LOCKED)
-    offsets, totals = sorted(scores), table.sum(axis=1)
-    best = int(np.argmax(totals))
-    others = np.delete(totals, best)
-    margin = 1.0 if others.size == 0 else float(1 - max(others.max(), 0) / max(totals[best], 1e-9))
-    margin = float(np.clip(margin, 0.0, 1.0))
-    offset = offsets[best]
-    reason = _objection(table, best, offset, offsets, margin)
+        return Offset(0, 0.0, certain=False, reason=LOCKED)
+    kept = np.isfinite(table).sum(axis=1) > table.shape[1] // 2
+    if not kept.any():
+        reason = "The pass has hardly a file for the frames it is compared on. State start_offset."
+        return Offset(0, 0.0, certain=False, reason=reason)
+    table, offsets = table[kept], offsets[kept]
+    margins = _margins(table)
+    best = int(np.argmax(margins))
+    margin, offset = float(np.clip(margins[best], 0.0, 1.0)), int(offsets[best])
+    reason = _objection(table, best, offsets)
     return Offset(offset, margin, certain=not reason, reason=reason)
 
 
-_LOCKED = (
-    "The camera is locked: every frame looks like every other, so the pictures can't tell the "
-    "start offset. It is taken as 0; state start_offset if the pass started early or late."
-)
+def _margins(table: Numbers) -> Numbers:
+    """Return for each offset how much it beats its strongest rival by, of its own score.
+
+    Any two offsets are compared on the frames both have, so that a frame that shows more than
+    others speaks for none of them.
+    """
+    margins = np.ones(len(table))
+    for row, mine in enumerate(table):
+        both = np.isfinite(table) & np.isfinite(mine)
+        ours = np.where(both, mine, 0.0).sum(axis=1)
+        theirs = np.where(both, np.nan_to_num(table), 0.0).sum(axis=1)
+        lead = 1.0 - np.maximum(theirs, 0.0) / np.maximum(ours, 1e-9)
+        rivals = np.delete(lead, row)
+        margins[row] = rivals.min(initial=1.0)
+    return margins
 
 
-def _objection(
-    table: Numbers, best: int, offset: int, offsets: Sequence[int], margin: float
-) -> str:
-    if float(table[best].mean()) < _LEAST_NATS:
+def telling_frames(scores: Mapping[int, Sequence[float]]) -> NDArray[np.bool_]:
+    """Return which frames tell offsets apart.
+
+    Parameters
+    ----------
+    scores : mapping of int to sequence of float
+        As for `choose_offset`.
+
+    Returns
+    -------
+    bool array, (frames,)
+        True where the best offset of the frame is better by 10 % than all but its neighbours: a
+        camera that stands still there, or only pans, makes them all alike.
+    """
+    table, offsets = _as_table(scores)
+    return _telling(table, offsets)
+
+
+def _telling(table: Numbers, offsets: NDArray[np.intp]) -> NDArray[np.bool_]:
+    told = np.zeros(table.shape[1], dtype=np.bool_)
+    for frame, column in enumerate(table.T):
+        if not np.isfinite(column).any():
+            continue
+        best = int(np.nanargmax(column))
+        far = np.isfinite(column) & (np.abs(offsets - offsets[best]) > 1)
+        rival = column[far].max(initial=0.0)
+        told[frame] = column[best] > 0 and rival <= (1 - LEAST_MARGIN) * column[best] and far.any()
+    return told
+
+
+def _lead(table: Numbers, best: int, offsets: NDArray[np.intp]) -> float:
+    """Return by how much an offset beats all beyond its neighbours; all, where none is beyond."""
+    far = np.abs(offsets - offsets[best]) > 1
+    rivals = np.flatnonzero(far if far.any() else offsets != offsets[best])
+    return float(_margins(table[[best, *rivals]])[0])
+
+
+def _objection(table: Numbers, best: int, offsets: NDArray[np.intp]) -> str:
+    mine, offset = table[best], int(offsets[best])
+    told = float(np.nanmean(mine))
+    if told < _LEAST_NATS:
         return (
-            f"No frame of the pass shows what the reference shows (at best "
-            f"{table[best].mean():.2f} nats a tile, {_LEAST_NATS} wanted). State start_offset."
+            f"No frame of the pass shows what the reference shows (at best {told:.2f} nats a tile, "
+            f"{_LEAST_NATS} wanted). State start_offset."
         )
-    if margin < LEAST_MARGIN:
+    frames = table.shape[1]
+    if frames < _SURE_FRAMES:
         return (
-            f"Offset {offset} is only {margin:.1%} better than the next best, "
-            f"{LEAST_MARGIN:.0%} wanted. A camera that only turns about its lens, or hardly moves, "
-            "looks alike on every frame. State start_offset."
+            f"Offset {offset} rests on {frames} {'frame' if frames == 1 else 'frames'} with light "
+            f"in the pass, {_SURE_FRAMES} wanted. Look at it, and state start_offset."
         )
-    wins = int((table.argmax(axis=0) == best).sum())
-    if 2 * wins <= table.shape[1]:
+    lead = _lead(table, best, offsets)
+    if lead < LEAST_MARGIN:
         return (
-            f"Offset {offset} is the best on {wins} of {table.shape[1]} frames only: the pass may "
+            f"Offset {offset} is only {lead:.1%} better than others, {LEAST_MARGIN:.0%} wanted. "
+            "A camera that only turns about its lens, or hardly moves, looks alike on every "
+            "frame. State start_offset."
+        )
+    telling = _telling(table, offsets)
+    tops = np.max(np.where(np.isfinite(table), table, -np.inf), axis=0)
+    wins = int(np.sum(telling & (mine >= (1 - LEAST_MARGIN) * tops)))
+    if 2 * wins <= telling.sum():
+        return (
+            f"Offset {offset} is the best on {wins} of {telling.sum()} frames only: the pass may "
             "have frames missing or have run at another speed. Look at it, and state start_offset."
         )
-    if table.shape[1] < _SURE_PROBES:
-        return (
-            f"Offset {offset} rests on {table.shape[1]} frames with light in the pass, "
-            f"{_SURE_PROBES} wanted. Look at it, and state start_offset."
-        )
-    if len(offsets) > 1 and offset in (offsets[0], offsets[-1]) and offset != 0:
+    if not {offset - 1, offset + 1} <= set(offsets.tolist()):
         return (
             f"Offset {offset} is the last one that was tried ({offsets[0]} to {offsets[-1]}): "
             "the true one may lie beyond. Look at it, and state start_offset."
@@ -120,12 +181,14 @@ def _objection(
     return ""
 
 
-def _as_table(scores: Mapping[int, Sequence[float]]) -> Numbers:
-    """Return scores as offsets x frames, offsets rising."""
+def _as_table(scores: Mapping[int, Sequence[float]]) -> tuple[Numbers, NDArray[np.intp]]:
+    """Return scores as offsets x frames, and the offsets, rising."""
     counts = {len(each) for each in scores.values()}
     if len(counts) != 1 or 0 in counts:
         raise ValueError(
             f"scores of {len(scores)} offsets for {sorted(counts)} frames: "
             "expected at least one offset, and the same frames for each"
         )
-    return np.array([list(scores[each]) for each in sorted(scores)], dtype=np.float64)
+    offsets = np.array(sorted(scores), dtype=np.intp)
+    table = np.array([list(scores[int(each)]) for each in offsets], dtype=np.float64)
+    return table, offsets

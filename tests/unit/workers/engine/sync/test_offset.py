@@ -26,7 +26,8 @@ def test_a_small_margin_is_asked_about() -> None:
     found = choose_offset(scores)
 
     assert (found.offset, found.certain) == (1, False)
-    assert "1.0% better" in found.reason
+    assert found.margin == pytest.approx(0.1 / 10.1)
+    assert "2.0% better" in found.reason
     assert "10% wanted" in found.reason
     assert "start_offset" in found.reason
 
