@@ -1,6 +1,7 @@
 """What the tests of the farm share: a service whose work leaves traces outside the ledger."""
 
 import os
+import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -93,6 +94,17 @@ def service_floor(folder: Path, **given: Any) -> Iterator[Floor]:
 def floor(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Floor]:
     with service_floor(tmp_path_factory.mktemp("floor")) as made:
         yield made
+
+
+@pytest.fixture
+def tell(capsys: pytest.CaptureFixture[str]) -> Callable[[str], None]:
+    """Return what prints a figure, whether the test passes or not."""
+
+    def say(words: str) -> None:
+        with capsys.disabled():
+            sys.stdout.write(f"\n  {words}\n")
+
+    return say
 
 
 def descendants(process: int) -> set[int]:
