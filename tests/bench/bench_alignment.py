@@ -5,8 +5,9 @@
 336 pairs: six quays that no setting was chosen on, seven kinds of pass, 0.05 to 8 px, every fourth
 turned and grown; 960 x 540 pixels in about 7 minutes, ``HD`` instead if so told. Then the hard
 ones, which are judged by honesty alone: hollows painted dark, and corrugated iron that fills the
-picture. ``each=3`` takes 3 draws of a kind and scene instead of 8. Names as printed at failures
-(``nets:203:flash:203401``) run those draws alone.
+picture; and soft photographs cut half a pixel apart, in the same light. ``each=3`` takes 3 draws
+of a kind and scene instead of 8. Names as printed at failures (``nets:203:flash:203401``) run
+those draws alone.
 """
 
 import sys
@@ -14,6 +15,8 @@ import time
 
 import numpy as np
 
+from glimsum_workers.engine.registration.prepared import prepare
+from glimsum_workers.engine.registration.register import register
 from support.alignment_draws import (
     FAILURE_PX,
     LIGHTS,
@@ -26,6 +29,7 @@ from support.alignment_draws import (
     within,
 )
 from support.clutter_pairs import Set, forget_scenes, rms
+from support.photographs import PHOTOS, cut, photograph
 
 SIZES: dict[str, Size] = {"960x540": (540, 960), "HD": (1080, 1920), "small": (270, 480)}
 RELIT = ("side", "practicals", "dark", "flash", "fog")
@@ -78,6 +82,24 @@ def show(title: str, outcomes: list[Outcome]) -> None:
             print("  " + each.tell())
 
 
+def show_soft() -> None:
+    """Print how far photographs through softer and softer lenses stick to whole pixels."""
+    print("\nPhotographs half a pixel apart, same light: rms, max (mpx), largest in sigmas")
+    for soft_px in (0.0, 1.5, 2.5, 4.0):
+        errors, ratios = [], []
+        for name in PHOTOS:
+            plane = photograph(name, soft_px)
+            one = prepare(cut(plane, 0, 0, 1, halved=True))
+            for number, (right, down) in enumerate(((1, 1), (0, 1), (5, 3), (-7, 2))):
+                other = prepare(cut(plane, right, down, 2 + number, halved=True))
+                found = register(one, other, same_light=True)
+                error = np.abs([found.motion.dx + right / 2, found.motion.dy + down / 2])
+                errors.append(1000 * float(np.hypot(*error)))
+                ratios.append(float(error.max() / found.sigma_px))
+        told = f"{rms(errors):5.1f} {max(errors):5.1f} {max(ratios):5.1f}"
+        print(f"lens of {soft_px / 2:4.2f} px  {told}")
+
+
 def main() -> None:
     """Print the tables of all draws, or what came of those named."""
     words = sys.argv[1:]
@@ -95,6 +117,7 @@ def main() -> None:
     show("Hollows painted dark (hard)", measure(list(grooved), size))
     iron = draws((("iron wall", 213), ("iron wall", 214)), ("full", *RELIT[:3], "fog"), each=each)
     show("Corrugated iron all over (hard)", measure(list(iron), size))
+    show_soft()
     print(f"\n{time.process_time() - start:.0f} s of CPU")
 
 
