@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from glimsum_jobs.errors import OutputError
+from glimsum_jobs.errors import JobError, OutputError
 from glimsum_jobs.measurements import Checked
-from glimsum_jobs.problems import Place, Problem
+from glimsum_jobs.problems import Place, Problem, Rank, stops_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.draft.draft_shot import draft_shot
 from glimsum_workers.draft.starter import Question
+from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.masters import write_master
 from glimsum_workers.frames.previews import encode_picture
 from glimsum_workers.frames.roots import Roots
@@ -21,7 +22,7 @@ from glimsum_workers.frames.whole import nothing_to_ask, write_whole
 from glimsum_workers.one_frame import Still, make_still
 from glimsum_workers.steady_test.flow import SteadyTest, run_steady_test
 from glimsum_workers.steady_test.parallax import misfit_of
-from glimsum_workers.steady_test.pictures import KINDS, draw_all
+from glimsum_workers.steady_test.pictures import KINDS, draw_all, plot_offsets
 
 SHEET_COLUMNS = 4
 PICTURES = {".jpg": "JPEG", ".png": "PNG"}
@@ -157,7 +158,13 @@ def measure_here(
     if out is not None:
         _make_folder(out, "the pictures of the steady test can't be written")
         _refuse_other_shot(out, job.shot)
-    told = run_steady_test(job, Roots(roots), keep_folder)
+    checked = check_shot(job, Roots(roots), Keep(keep_folder))
+    if checked.refused and out is not None:
+        raise JobError(
+            f"shot {job.shot} can't be measured",
+            [*stops_shot(list(checked.problems)), *_draw_offsets(job, checked, out)],
+        )
+    told = run_steady_test(job, checked, Roots(roots), keep_folder)
     misfits = {name: misfit_of(left) for name, left in told.left.items()}
     pictures = {} if out is None else _draw_pictures(told, out)
     return MeasuredHere(told, misfits, pictures)
@@ -181,6 +188,25 @@ def _draw_pictures(told: SteadyTest, out: Path) -> dict[str, dict[str, str]]:
             if kind not in pictures.get(name, {}):
                 (out / f"{name}_{kind}.png").unlink(missing_ok=True)
     return pictures
+
+
+def _draw_offsets(job: ShotJob, checked: Checked, out: Path) -> list[Problem]:
+    """Draw the scores of start offsets: a person who is asked for one must see them."""
+    drawn = []
+    for name, found in checked.passes.items():
+        if found.sync is not None and found.sync.scores:
+            file = f"{name}_offset.png"
+            picture = plot_offsets(name, found.sync, found.start_offset)
+            content = encode_picture(picture, "PNG", file)
+            write_whole(out, file, content, f"measure{os.getpid()}", nothing_to_ask)
+            drawn.append(
+                Problem(
+                    rank=Rank.REMARK,
+                    what="the scores of the start offsets that were tried are drawn",
+                    place=Place(shot=job.shot, pass_name=name, file=str(out / file)),
+                )
+            )
+    return drawn
 
 
 def _refuse_other_shot(out: Path, shot: str) -> None:

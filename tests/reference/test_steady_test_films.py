@@ -13,6 +13,7 @@ import pytest
 from numpy.typing import NDArray
 
 from glimsum_jobs.problems import Problem
+from glimsum_workers.check_shot import check_shot
 from glimsum_workers.engine.motion import Motion
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.steady_test.flow import SteadyTest, run_steady_test
@@ -81,7 +82,8 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> SteadyTest:
         passes=passes,
         recipe=[{"pass": name} for name in (*fates, "black")],
     )
-    return run_steady_test(job, Roots(small_roots(folder)), folder / "keep")
+    roots = Roots(small_roots(folder))
+    return run_steady_test(job, check_shot(job, roots), roots, folder / "keep")
 
 
 def remarks(told: SteadyTest, name: str) -> list[Problem]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import fourier_shift, gaussian_filter
 
 from glimsum_jobs.ledger import Stage
+from glimsum_workers.check_shot import check_shot
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.master_attributes import ALIGNMENT
 from glimsum_workers.steady_test.flow import run_steady_test
@@ -121,7 +122,7 @@ def test_the_steady_test_measures_without_combining(shot: HereRun, tmp_path: Pat
     job = shot.order.job.model_copy(update={"passes": passes})
     roots = Roots({"plates": shot.folder.parents[2], "out": shot.folder.parents[1]})
 
-    told = run_steady_test(job, roots, tmp_path)
+    told = run_steady_test(job, check_shot(job, roots), roots, tmp_path)
 
     assert told.tracks["lamp"].frames[1002].dx == pytest.approx(DRIFT[0], abs=0.05)
     overlay = told.overlays["lamp"]

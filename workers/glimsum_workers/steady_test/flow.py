@@ -1,6 +1,6 @@
-"""The steady test of a shot, from its files to what a person should know before the set is struck.
+"""The steady test of a shot, from its check to what a person should know before the set is struck.
 
-Check, register every frame, solve, gather what is left by region, lay pictures over each other.
+Register every frame, solve, gather what is left by region, lay pictures over each other.
 """
 
 from collections.abc import Mapping
@@ -14,7 +14,6 @@ from glimsum_jobs.problems import Problem, Rank, stops_shot
 from glimsum_jobs.settled import settled
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import PassTrack
-from glimsum_workers.check_shot import check_shot
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.measure_item import PLACES, measure_item
@@ -60,13 +59,15 @@ class SteadyTest:
     problems: tuple[Problem, ...]
 
 
-def run_steady_test(job: ShotJob, roots: Roots, keep_folder: Path) -> SteadyTest:
+def run_steady_test(job: ShotJob, checked: Checked, roots: Roots, keep_folder: Path) -> SteadyTest:
     """Measure where every lamp pass and silhouette of a job lies.
 
     Parameters
     ----------
     job : ShotJob
         Every path in it is ``root:path``. Passes with ``align: none`` are measured too.
+    checked : Checked
+        What the check found of it; it must not stop the shot.
     roots : Roots
         Where this machine has the roots.
     keep_folder : Path
@@ -83,7 +84,6 @@ def run_steady_test(job: ShotJob, roots: Roots, keep_folder: Path) -> SteadyTest
         The check stops the shot.
     """
     keep = TileKeep(keep_folder)
-    checked = check_shot(job, roots, keep)
     stops = stops_shot(list(checked.problems))
     if stops:
         raise JobError(f"shot {job.shot} can't be measured", stops)

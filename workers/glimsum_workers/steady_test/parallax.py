@@ -1,9 +1,11 @@
 """Regions that are displaced differently: the camera stood elsewhere, or something moved."""
 
 from collections.abc import Mapping
+from typing import get_args
 
 import numpy as np
 
+from glimsum_jobs.passes import Pass
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.steady_test.regions import Left
@@ -17,6 +19,7 @@ moved; 0.7 in light from the side, where half a millimetre hides in what the lig
 _LEAST_PX = 0.03
 """A median below this isn't worth a person's attention."""
 _LEAST_REGIONS = 8
+_FIELD_IS_KNOWN = "field" in get_args(Pass.model_fields["align"].annotation)
 
 
 def misfit_of(left: Left) -> float:
@@ -42,7 +45,9 @@ def tell_parallax(job: ShotJob, left: Mapping[str, Left]) -> list[Problem]:
 
 def _remark(job: ShotJob, name: str, left: Left) -> Problem:
     worst = max(left.regions, key=lambda region: region.length)
-    field = " or, as the camera moves, try align: field" if job.camera == "moving" else ""
+    tried = str(job.passes[name].align) == "field"
+    helps = job.camera == "moving" and _FIELD_IS_KNOWN and not tried
+    field = " or, as the camera moves, try align: field" if helps else ""
     return Problem(
         rank=Rank.REMARK,
         what=f"near and far parts of pass {name} are displaced differently: position drift",

@@ -7,6 +7,9 @@ import pytest
 from scipy.ndimage import gaussian_filter, shift
 from typer.testing import CliRunner, Result
 
+from glimsum_jobs.measurements import Checked, FoundOffset, FoundPass
+from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.shot import ShotJob
 from glimsum_services.cli.program import make_app
 from support.small_shots import exr_pass, raw_small_shot, write_exr_pass
 
@@ -173,3 +176,34 @@ def test_measure_refuses_a_shot_whose_files_are_not_there(job: Path, tmp_path: P
     assert result.exit_code == 1
     assert "no file of the sequence is there" in result.output
     assert "file lamp/lamp.%04d.exr" in result.output  # as the job names it
+
+
+def test_a_question_about_a_start_offset_is_asked_with_its_scores_drawn(
+    job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def asking(job: ShotJob, *_: object) -> Checked:
+        sync = FoundOffset(
+            margin=0.02, certain=False, frames=(1001, 1002), scores={0: (2.0, 2.1), 1: (2.0, 2.0)}
+        )
+        found = FoundPass(first=1, width=128, height=96, count=2, covers=True)
+        question = Problem(
+            rank=Rank.STOPS_SHOT,
+            what="with which file does pass lamp start?",
+            place=Place(shot=job.shot, pass_name="lamp"),
+        )
+        return Checked(
+            passes={"beauty": found, "lamp": found.model_copy(update={"sync": sync})},
+            mattes={},
+            problems=(question,),
+            needed_bytes=1,
+            free_bytes=2,
+        )
+
+    monkeypatch.setattr("glimsum_services.workshop.check_shot", asking)
+
+    result = measure(job, "--out", tmp_path / "s")
+
+    assert result.exit_code == 1
+    assert "with which file does pass lamp start?" in result.output
+    assert str(tmp_path / "s" / "lamp_offset.png") in result.output
+    assert [path.name for path in (tmp_path / "s").iterdir()] == ["lamp_offset.png"]
