@@ -14,7 +14,7 @@ from glimsum_services.tokens import Scope, Token, Tokens
 COOKIE = "glimsum_token"
 """Holds the token of the page: an EventSource sends no headers of its own."""
 
-OPEN = ("/", "/healthz", "/openapi.json", "/session")
+OPEN = ("/", "/night", "/healthz", "/openapi.json", "/session")
 """Answered without a token: the page's own parts hold no shot; /session takes one in."""
 OPEN_ENDINGS = (".js", ".css", ".svg")
 

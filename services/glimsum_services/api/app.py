@@ -17,6 +17,7 @@ from glimsum_services.api import (
     events,
     health,
     pages,
+    report,
     sequences,
     session,
     shots,
@@ -88,7 +89,18 @@ def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> F
         docs_url=None,
         redoc_url=None,
     )
-    for part in (shots, versions, viewing, control, sequences, events, health, session, pages):
+    for part in (
+        shots,
+        versions,
+        viewing,
+        control,
+        report,
+        sequences,
+        events,
+        health,
+        session,
+        pages,
+    ):
         app.include_router(part.router)
     answer_in_one_shape(app)
     app.state.tokens = Tokens(chosen.state_folder) if chosen.asks_for_tokens else None

@@ -9,6 +9,8 @@ router = APIRouter(include_in_schema=False)
 
 PARTS = {
     "/": ("index.html", "text/html; charset=utf-8"),
+    "/night": ("night.html", "text/html; charset=utf-8"),
+    "/night.js": ("night.js", "text/javascript; charset=utf-8"),
     "/page.js": ("page.js", "text/javascript; charset=utf-8"),
     "/shot.js": ("shot.js", "text/javascript; charset=utf-8"),
     "/sign_in.js": ("sign_in.js", "text/javascript; charset=utf-8"),

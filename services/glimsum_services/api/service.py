@@ -13,6 +13,7 @@ from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_services.api.aside import AsideFrames
 from glimsum_services.api.problem_details import refusal
 from glimsum_services.joining import Joining
+from glimsum_services.report.night import Reporter
 from glimsum_services.settings import Settings
 from glimsum_services.store.connection import adopt, connect
 from glimsum_services.store.events import Events, open_events
@@ -21,6 +22,7 @@ from glimsum_services.store.keys import Keys
 from glimsum_services.store.machines import Machines
 from glimsum_services.store.requests import Requests
 from glimsum_services.store.shots import Shots
+from glimsum_services.store.troubles import Troubles
 from glimsum_services.submit import Submissions
 from glimsum_services.wishes import WishingLedger
 
@@ -41,6 +43,7 @@ class Service:
     requests: Requests
     submissions: Submissions
     aside: AsideFrames
+    reporter: Reporter
     joined: Joined
     joining: Joining
 
@@ -117,6 +120,7 @@ def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
         joining.join()
     except StoreError as error:  # /readyz goes on saying it; what there is to see is shown
         log.warning("%s", error)
+    machines = Machines(client)
     return Service(
         settings=settings,
         client=client,
@@ -124,10 +128,11 @@ def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
         shots=shots,
         ledger=ledger,
         events=open_events(settings.broker, epoch),
-        machines=Machines(client),
+        machines=machines,
         requests=Requests(client),
         submissions=Submissions(shots, ledger, settings.roots),
         aside=AsideFrames(ledger),
+        reporter=Reporter(shots, ledger, Troubles(client), machines, settings.roots),
         joined=joined,
         joining=joining,
     )

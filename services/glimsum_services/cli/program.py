@@ -16,6 +16,7 @@ from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
 from glimsum_services.cli.listing import spaces
 from glimsum_services.cli.measuring import measure
 from glimsum_services.cli.rebuilding import rebuild
+from glimsum_services.cli.reporting import report
 from glimsum_services.cli.running import up, worker
 from glimsum_services.cli.schemas import schema
 from glimsum_services.cli.stilling import still
@@ -40,6 +41,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     resume,
     cancel,
     retry,
+    report,
     rebuild,
 )
 """In the order of the help; each answers an `Ending`, or None for done."""
