@@ -11,7 +11,7 @@ TOLD_HERE = ("The camera was knocked", "The drift is")
 """How sentences of the engine begin that are told here from the track itself, with a remedy."""
 _ELSEWHERE = {
     "neighbours": "other passes",
-    "interpolated": "the frames about them",
+    "interpolated": "frames before and after",
 }
 _MOST_SIGMA_PX = 0.3
 
@@ -85,10 +85,10 @@ def _taken_from_elsewhere(track: PassTrack, place: Place) -> list[Problem]:
                     what=f"the place of pass {place.pass_name} is taken from {whose}",
                     place=place,
                     seen=(
-                        f"too little in common with the reference on frames {runs_of(frames)}; "
-                        f"sigma {'unknown' if worst is None else f'{worst:.2f} px at worst'}"
+                        f"frames {runs_of(frames)}, not measured themselves; sigma "
+                        f"{'unknown' if worst is None else f'{worst:.2f} px at worst'}"
                     ),
-                    expected="detail that the pass and the reference share",
+                    expected="detail to measure by on every frame",
                     remedy="Compare them with the reference, or shoot an alignment frame.",
                 )
             )

@@ -63,13 +63,16 @@ def test_doubt_names_frames_and_sigma(sigmas: tuple[float | None, ...], seen: st
 
 @pytest.mark.parametrize(
     ("source", "words"),
-    [("neighbours", "taken from other passes"), ("interpolated", "taken from the frames about")],
+    [
+        ("neighbours", "taken from other passes"),
+        ("interpolated", "taken from frames before and after"),
+    ],
 )
 def test_a_place_taken_from_elsewhere_is_told(source: str, words: str) -> None:
     lamp = track(placed(), placed(source, 0.21), placed())
     (problem,) = tell_tracks(JOB, {"lamp": lamp})
     assert words in problem.what
-    assert "frames 1002; sigma 0.21 px at worst" in problem.seen
+    assert problem.seen == "frames 1002, not measured themselves; sigma 0.21 px at worst"
     assert problem.remedy
 
 
