@@ -4,6 +4,7 @@ The order of a run is its name. An item writes one line for each begin, and one 
 what happened can be told from outside the ledger.
 """
 
+import ctypes
 import json
 import logging
 import os
@@ -36,7 +37,7 @@ class NamedOrders:
 
 
 def keep_order(folder: Path, run: str, **wishes: Any) -> None:
-    """Say what `run` is: frames, seconds, poison, bad, kinds of trouble."""
+    """Say what `run` is: frames, seconds, poison, bad, hang, kinds of trouble."""
     (folder / f"{run.replace('/', '_')}.json").write_text(json.dumps(wishes))
 
 
@@ -52,6 +53,12 @@ def plan(
     return NextStage(stage=None, end=RunState.DONE if done else RunState.DONE_WITH_REMARKS)
 
 
+def hang(*, holding: bool) -> None:
+    """Hang in one call of C; `holding` the interpreter's lock, no thread of ours runs on."""
+    library = ctypes.PyDLL(None) if holding else ctypes.CDLL(None)
+    library.sleep(3600)
+
+
 def work_in(folder: Path) -> Callable[..., dict[str, Any]]:
     def perform(
         order: Mapping[str, Any], claim: Claim, still_mine: Callable[[], Control]
@@ -63,6 +70,8 @@ def work_in(folder: Path) -> Callable[..., dict[str, Any]]:
             os.kill(os.getpid(), signal.SIGKILL)
         if claim.item in order.get("bad", []):
             raise SourceError("the picture is cut off", seen="12 bytes", expected="4096 bytes")
+        if claim.item in order.get("hang", {}):
+            hang(holding=order["hang"][claim.item])
         seconds = order["seconds"] if claim.stage is Stage.COMBINE else 0.02
         deadline = time.monotonic() + seconds
         while time.monotonic() < deadline:
