@@ -21,7 +21,7 @@ OPEN_ENDINGS = (".js", ".css", ".svg")
 ASKER: ContextVar[Token | None] = ContextVar("asker", default=None)
 """The token of the request that is being answered."""
 
-REMEDY = "Ask who runs the service for a token; he makes one with `glimsum token make`."
+REMEDY = "Ask for one where the service runs: it is made with `glimsum token make`."
 
 
 class Admission:
