@@ -22,6 +22,30 @@ from glimsum_services.wishes import WishingLedger
 from glimsum_workers.celery_tasks import Workplace
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.perform import Performer
+from support.small_shots import exr_pass, grain, small_shot, write_exr_pass
+
+RUN = "small/v001"
+FRAMES = 6
+FILMED: dict[str, Any] = {"viewing": {"movie": "h264", "width": 64}}
+
+
+def make_plates(folder: Path) -> dict[str, Path]:
+    """Write the passes of `night_job` and return the roots it names."""
+    numbers = range(1, FRAMES + 1)
+    write_exr_pass(folder, "key", {n: grain(n) for n in numbers})
+    write_exr_pass(folder, "leak", {n: grain(n + 50) / 20 for n in numbers})
+    (folder / "out").mkdir()
+    return {"plates": folder, "out": folder / "out"}
+
+
+def night_job(**changes: Any) -> ShotJob:
+    """Return a job with something to do in every stage."""
+    passes = {
+        "key": exr_pass("key", ambient="leak", level="steady"),
+        "leak": exr_pass("leak", use="ambient"),
+    }
+    frames = {"first": 1001, "last": 1000 + FRAMES}
+    return small_shot(**{"passes": passes, "frames": frames, **changes})
 
 
 class Interrupted(BaseException):

@@ -111,7 +111,7 @@ class ShotReporter:
         finished = self._result(record, tally, Stage.FINISH) or {}
         for problem in checked.get("problems", ()):
             if problem["rank"] == "stops the shot":
-                matters.add_problem(problem, "refused")
+                matters.add_problem({**problem, "remedy": problem["remedy"] or AGAIN}, "refused")
             elif problem["rank"] == "remark":
                 _tell_remark(problem, matters, remarks)
         for name, found in checked.get("passes", {}).items():

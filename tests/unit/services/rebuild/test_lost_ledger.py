@@ -5,54 +5,18 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from glimsum_jobs.ledger import Control, Hours, ItemState, RunState, Stage
-from glimsum_services.store.connection import connect
-from glimsum_services.version_disk import find_versions
-from support.night_here import Interrupted, Night
-from support.server import running_server
-from support.small_shots import exr_pass, grain, raw_small_shot, small_shot, write_exr_pass
-
-RUN = "small/v001"
-FRAMES = 6
-
-
-@pytest.fixture(scope="module")
-def url() -> Iterator[str]:
-    with running_server() as (_, url):
-        yield url
-
-
-@pytest.fixture
-def night(url: str, tmp_path: Path) -> Iterator[Night]:
-    write_exr_pass(tmp_path, "key", {n: grain(n) for n in range(1, FRAMES + 1)})
-    write_exr_pass(tmp_path, "leak", {n: grain(n + 50) / 20 for n in range(1, FRAMES + 1)})
-    (tmp_path / "out").mkdir()
-    client = connect(url)
-    yield Night(client, {"plates": tmp_path, "out": tmp_path / "out"})
-    client.close()
-
-
-def job(**changes: Any) -> Any:
-    passes = {
-        "key": exr_pass("key", ambient="leak", level="steady"),
-        "leak": exr_pass("leak", use="ambient"),
-    }
-    frames = {"first": 1001, "last": 1000 + FRAMES}
-    return small_shot(**{"passes": passes, "frames": frames, **changes})
-
-
-FILMED: dict[str, Any] = {"viewing": {"movie": "h264", "width": 64}}
+from support.night_here import FILMED, FRAMES, RUN, Interrupted, Night, night_job
+from support.small_shots import exr_pass, raw_small_shot
 
 
 def undisturbed(night: Night) -> dict[str, str]:
     """Return what a night without trouble makes, by path, with the version's number left out."""
-    (run,) = night.submit(job(shot="calm", output="out:calm", **FILMED))
+    (run,) = night.submit(night_job(shot="calm", output="out:calm", **FILMED))
     assert night.finish(run) is RunState.DONE
     night.performed.clear()
     return bare(night.masters(run))
@@ -68,7 +32,7 @@ def test_a_ledger_lost_in_mid_night_is_made_again_and_no_finished_frame_twice(
     night: Night,
 ) -> None:
     calm = undisturbed(night)
-    (run,) = night.submit(job(**FILMED))
+    (run,) = night.submit(night_job(**FILMED))
     night.work_frames(run, 4)
     before = {stage: night.ledger.items(run, stage) for stage in (Stage.CHECK, Stage.MEASURE)}
     solved = night.ledger.items(run, Stage.SOLVE)
@@ -94,7 +58,7 @@ def test_a_ledger_lost_in_mid_night_is_made_again_and_no_finished_frame_twice(
 
 
 def test_a_ledger_lost_at_the_end_is_made_again_and_nothing_is_begun(night: Night) -> None:
-    (run,) = night.submit(job())
+    (run,) = night.submit(night_job())
     night.finish(run)
     files = {path: path.stat().st_mtime_ns for path in night.roots["out"].rglob("*.exr")}
     ended = night.record(run).ended
@@ -110,7 +74,7 @@ def test_a_ledger_lost_at_the_end_is_made_again_and_nothing_is_begun(night: Nigh
     assert night.finish(run) is RunState.DONE
     assert night.performed == {}
     assert {path: path.stat().st_mtime_ns for path in night.roots["out"].rglob("*.exr")} == files
-    assert night.submit(job()) == [run]  # the same job is the same version still
+    assert night.submit(night_job()) == [run]  # the same job is the same version still
 
 
 def damage(path: Path) -> None:
@@ -123,7 +87,7 @@ def test_a_master_with_a_wrong_digest_or_none_is_made_again_and_the_others_stay(
     night: Night,
 ) -> None:
     calm = undisturbed(night)
-    (run,) = night.submit(job(**FILMED))
+    (run,) = night.submit(night_job(**FILMED))
     night.finish(run)
     masters = night.roots["out"] / "small" / "v001" / "master"
     damage(masters / "small_v001.1003.exr")
@@ -142,7 +106,7 @@ def test_a_master_with_a_wrong_digest_or_none_is_made_again_and_the_others_stay(
 
 
 def test_damage_in_a_run_the_ledger_still_has_is_found_and_mended_too(night: Night) -> None:
-    (run,) = night.submit(job())
+    (run,) = night.submit(night_job())
     night.finish(run)
     (told,) = night.rebuild().runs
     assert told.what == "in the ledger already, and whole: left as it is"
@@ -160,7 +124,7 @@ def test_damage_in_a_run_the_ledger_still_has_is_found_and_mended_too(night: Nig
 
 
 def test_a_run_at_work_is_left_alone(night: Night) -> None:
-    (run,) = night.submit(job())
+    (run,) = night.submit(night_job())
     night.work_frames(run, 2)
     before = night.record(run)
     (told,) = night.rebuild().runs
@@ -170,7 +134,7 @@ def test_a_run_at_work_is_left_alone(night: Night) -> None:
 
 @pytest.mark.parametrize("stage", ["check", "measure", "solve", "combine", "finish"])
 def test_a_death_between_the_line_and_the_ledger_costs_nothing(night: Night, stage: str) -> None:
-    (run,) = night.submit(job())
+    (run,) = night.submit(night_job())
     with pytest.raises(Interrupted):
         night.work(run, die=lambda claim: claim.stage.value == stage)
     begun = night.performed.copy()
@@ -215,21 +179,8 @@ Submissions(Dying(client), RedisLedger(client), roots).submit(Asked(None, (job,)
     assert night.finish(RUN) is RunState.DONE
 
 
-def test_a_job_submitted_again_after_that_is_not_made_twice(night: Night) -> None:
-    (run,) = night.submit(job())
-    night.forget()  # the ledger never heard of it
-    (again,) = night.submit(job())
-    assert (run, again) == (RUN, "small/v002")
-
-    rebuilt = night.rebuild()
-    assert [told.run for told in rebuilt.runs] == ["small/v002"]
-    assert [problem.what for problem in rebuilt.problems] == [
-        "nothing was ever made in this version, and its job was submitted again"
-    ]
-
-
 def test_wishes_and_sequences_come_back(night: Night) -> None:
-    jobs = [job(shot=name, output=f"out:{name}") for name in ("a", "b", "c")]
+    jobs = [night_job(shot=name, output=f"out:{name}") for name in ("a", "b", "c")]
     runs = night.submit(*jobs, sequence="mole", priority=80)
     hours = Hours(window=(1200, 300))
     night.ledger.control("a/v001", Control.CANCEL)
@@ -250,7 +201,7 @@ def test_wishes_and_sequences_come_back(night: Night) -> None:
 def test_a_frame_that_was_set_aside_keeps_its_reason_in_a_finished_run(night: Night) -> None:
     path = night.roots["plates"] / "key" / "key.0002.exr"
     whole = path.read_bytes()
-    (run,) = night.submit(job())
+    (run,) = night.submit(night_job())
     night.work(run, 1)
     path.write_bytes(whole[: len(whole) // 3])  # it breaks after the check
     assert night.finish(run) is RunState.DONE_WITH_REMARKS
@@ -270,68 +221,3 @@ def test_a_frame_that_was_set_aside_keeps_its_reason_in_a_finished_run(night: Ni
     assert night.ledger.retry(run, Stage.COMBINE) == 1
     night.finish(run)
     assert night.frames_done(run) == FRAMES
-
-
-def test_a_line_torn_by_a_death_is_named_and_its_frame_made_again(night: Night) -> None:
-    (run,) = night.submit(job())
-    night.work_frames(run, 3)
-    (lines,) = (night.roots["out"] / "small" / "v001" / "lines").iterdir()
-    lines.write_bytes(lines.read_bytes()[:-40])
-    night.performed.clear()
-
-    night.forget()
-    rebuilt = night.rebuild()
-
-    assert rebuilt.runs[0].done == 2
-    (problem,) = rebuilt.problems
-    assert "a worker died in the middle of it" in problem.what
-    assert problem.place.file == f"out:small/v001/lines/{lines.name}"
-    night.finish(run)
-    assert night.performed["combine/1003"] == 1
-
-
-def test_copies_moved_and_changed_versions_are_named_and_left_out(night: Night) -> None:
-    (run,) = night.submit(job())
-    night.finish(run)
-    out = night.roots["out"]
-    shutil.copytree(out / "small", out / "backup" / "small")
-    night.submit(job(shot="other", output="out:other"))
-    file = out / "other" / "v001" / "job.json"
-    file.write_text(file.read_text().replace('"locked"', '"moving"'))
-    (out / "elsewhere" / "v003").mkdir(parents=True)
-    (out / "elsewhere" / "v003" / "job.json").write_text("{}")
-
-    night.forget()
-    rebuilt = night.rebuild()
-
-    assert [told.run for told in rebuilt.runs] == [run]
-    whats = {problem.place.file: problem.what for problem in rebuilt.problems}
-    assert whats == {
-        "out:backup/small/v001/job.json": "this is a copy of a version, or a version that was "
-        "moved",
-        "out:other/v001/job.json": "the job of a version was changed after it was made",
-        "out:elsewhere/v003/job.json": "the job of a version can't be read",
-    }
-
-
-def test_versions_are_found_once_through_roots_one_in_the_other_and_not_through_links(
-    night: Night, tmp_path: Path
-) -> None:
-    night.submit(job())
-    (tmp_path / "link").symlink_to(night.roots["out"])
-    (tmp_path / "out" / "loop").symlink_to(tmp_path)
-    assert [str(path) for path in find_versions(night.roots)] == ["out:small/v001"]
-
-
-def test_a_finished_version_whose_lines_are_gone_is_told_from_its_manifest(night: Night) -> None:
-    (run,) = night.submit(job())
-    night.finish(run)
-    shutil.rmtree(night.roots["out"] / "small" / "v001" / "lines")
-    night.performed.clear()
-
-    night.forget()
-    (told,) = night.rebuild().runs
-
-    assert (told.state, told.done) == ("done", FRAMES)
-    assert night.finish(run) is RunState.DONE
-    assert night.performed == {}
