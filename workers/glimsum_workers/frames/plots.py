@@ -170,9 +170,7 @@ class _Sheet:
                 self.pen.line(ends, fill=colour)
             self._mark(float(x), self.row(value), index, hollow=number in line.doubtful)
 
-    def _draw_doubt(
-        self, line: Line, numbers: Sequence[int], across: NDArray[np.float64]
-    ) -> None:
+    def _draw_doubt(self, line: Line, numbers: Sequence[int], across: NDArray[np.float64]) -> None:
         """Stand ticks on the numbers whose mark would be hollow."""
         foot = self._height - _BOTTOM
         doubtful = [number in line.doubtful for number in numbers]
