@@ -1,64 +1,18 @@
 """The page in a real browser: a shot from checking to done, live, in words and shapes."""
 
-import os
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Route, expect
 
 from support.api_server import Running, running_service
 from support.api_work import SHOT
+from support.page_pictures import keep_picture
 from support.server import running_server
 
 pytestmark = pytest.mark.browser
 
 RUN = "mole_040/v001"
-SWITCHES = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-dev-shm-usage",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("a browser must be there in CI: install chromium")
-        pytest.skip("no chromium on this machine")
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=program, headless=True, args=SWITCHES)
-        yield started
-        started.close()
-
-
-@pytest.fixture
-def running(tmp_path: Path) -> Iterator[Running]:
-    with running_server() as (_, url), running_service(url, tmp_path) as service:
-        yield service
-
-
-@pytest.fixture
-def page(browser: Browser, running: Running) -> Iterator[Page]:
-    context = browser.new_context(viewport={"width": 900, "height": 1100})
-    opened = context.new_page()
-    complaints: list[str] = []
-    opened.on(
-        "console", lambda said: complaints.append(said.text) if said.type == "error" else None
-    )
-    opened.on("pageerror", lambda error: complaints.append(str(error)))
-    opened.goto(running.url, wait_until="load")
-    yield opened
-    context.close()
-    assert complaints == []
 
 
 def jpeg() -> bytes:
@@ -69,12 +23,6 @@ def jpeg() -> bytes:
     data = io.BytesIO()
     Image.linear_gradient("L").resize((480, 270)).save(data, "JPEG")
     return data.getvalue()
-
-
-def keep_picture(page: Page, name: str) -> None:
-    folder = os.environ.get("GLIMSUM_PICTURES")
-    if folder:
-        page.screenshot(path=str(Path(folder) / f"{name}.png"), full_page=True)
 
 
 def test_a_shot_goes_from_checking_to_done_before_our_eyes(running: Running, page: Page) -> None:

@@ -122,6 +122,8 @@ class ShotReporter:
             frame = (problem.get("place") or {}).get("frame")
             if problem["rank"] == "stops a frame" and frame not in aside:
                 matters.add_problem(problem, "damaged master")
+            elif problem["rank"] == "remark":
+                _tell_remark(problem, matters, remarks)
         if record.state is RunState.REFUSED and record.reason:
             matters.add("refused", record.reason, remedy=AGAIN)
         if record.conflicts:

@@ -3,9 +3,10 @@
 from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from json import loads
 from pathlib import Path
 from typing import Any, BinaryIO
+
+from pydantic_core import from_json
 
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.ledger import Stage
@@ -80,7 +81,7 @@ class Tally:
 
     def _enter(self, text: bytes) -> None:
         try:
-            line = loads(text)
+            line = from_json(text)
             stage, item, token = line["stage"], line["item"], int(line["token"])
             seconds = min(max(float(line["seconds"]), 0.0), LONGEST_ITEM_S)
             ended, result = float(line["ended"]), dict(line["result"])
