@@ -229,7 +229,7 @@ def test_everything_is_reached_by_keyboard_with_a_name(running: Running, page: P
     running.http.post("/shots", json=SHOT)
     expect(page.locator("article")).to_have_count(1)
     names = []
-    for _ in range(2):
+    for _ in range(3):
         page.keyboard.press("Tab")
         names.append(page.evaluate("document.activeElement.getAttribute('aria-label')"))
-    assert names == ["The job of mole_040 v001", "Frame list of mole_040 v001"]
+    assert names == ["Night report", "The job of mole_040 v001", "Frame list of mole_040 v001"]
