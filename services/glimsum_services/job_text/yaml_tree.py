@@ -31,6 +31,11 @@ from glimsum_services.job_text.syntax import (
 from glimsum_services.job_text.yaml_scalars import MAX_DIGITS, plain_value
 
 
+LONGEST_LINE = 128 * 1024
+"""Characters. The library's time for some tokens grows with the square of their length: a tag of
+half a million characters took 16 s."""
+
+
 def read_yaml(text: str) -> tuple[object, dict[Path, Position]]:
     """Read one YAML document.
 
@@ -50,10 +55,19 @@ def read_yaml(text: str) -> tuple[object, dict[Path, Position]]:
     ------
     JobError
         With line and column: wrong syntax, a field stated twice, a tag outside the core
-        schema, an unknown alias, or
+        schema, an unknown alias, a line longer than `LONGEST_LINE`, or
         more values or levels than `check_bounds` allows.
     """
     lines = text.splitlines()
+    for number, line in enumerate(lines, 1):
+        if len(line) > LONGEST_LINE:
+            raise syntax_error(
+                "a line is too long",
+                (number, LONGEST_LINE + 1),
+                seen=f"{len(line)} characters",
+                expected=f"{LONGEST_LINE} at most",
+                remedy="Break the line, or write the job as JSON.",
+            )
     try:
         return _Builder(YAML(typ="safe", pure=True).parse(text), lines).document()
     except MarkedYAMLError as error:
