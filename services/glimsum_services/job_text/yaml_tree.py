@@ -30,7 +30,6 @@ from glimsum_services.job_text.syntax import (
 )
 from glimsum_services.job_text.yaml_scalars import MAX_DIGITS, plain_value
 
-
 LONGEST_LINE = 128 * 1024
 """Characters. The library's time for some tokens grows with the square of their length: a tag of
 half a million characters took 16 s."""
@@ -175,9 +174,9 @@ class _Builder:
         if event.anchor not in self._anchors:
             self._refuse(
                 event,
-                f"nothing is called &{event.anchor} here",
-                seen=f"*{event.anchor}",
-                expected=f"&{event.anchor} before it, complete",
+                f"nothing is called &{event.anchor[:80]} here",
+                seen=f"*{event.anchor[:80]}",
+                expected=f"&{event.anchor[:80]} before it, complete",
                 remedy="Name the value with & first; a value can't hold itself.",
             )
         value, count = self._anchors[event.anchor]
@@ -208,7 +207,7 @@ class _Builder:
             self._refuse(
                 event,
                 "a value carries a tag",
-                seen=str(event.tag),
+                seen=str(event.tag)[:80],
                 expected="plain data without tags",
                 remedy="Leave the tag out; put a value in quotes to make it text.",
             )

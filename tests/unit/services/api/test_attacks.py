@@ -163,6 +163,7 @@ def exploding(levels: int) -> str:
         (nested(30_000), "nested too deeply"),
         (exploding(9), "too many values"),
         ("a: &a [*a]", "called &a"),
+        ("*" + "a" * 120_000, "called &aaa"),
         ("? {x: y}\n: z", "not a word"),
         ("a: !!python/object/apply:os.system ['true']", "carries a tag"),
         ("a: " + "9" * 10_000, "number"),
