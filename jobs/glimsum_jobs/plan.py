@@ -162,8 +162,11 @@ def best_frame(job: ShotJob, checked: Checked, name: str) -> int:
     frame is taken.
     """
     hold, dead = hold_frame(job, checked), dead_frames(checked)
+    steps = [step for step in job.steps if step.pass_name == name]
+    if not any(isinstance(step.stops, tuple) for step in steps):
+        return hold
     gains = {
-        frame: max((s.gain(frame) for s in job.steps if s.pass_name == name), default=1.0)
+        frame: max(step.gain(frame) for step in steps)
         for frame in job.frames.numbers
         if frame not in dead
     }
