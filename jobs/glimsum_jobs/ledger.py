@@ -132,9 +132,6 @@ class Ledger(Protocol):
         Answers False, and changes nothing, when `stage` is not at its end or already left.
         """
 
-    def set_aside(self, run: str, stage: Stage, item: str, failure: Failure) -> None:
-        """Put an item of the current stage aside, whoever holds it; a done one stays done."""
-
     def retry(self, run: str, stage: Stage) -> int:
         """Let the set-aside items of `stage` wait again, tries forgotten; answers how many.
 

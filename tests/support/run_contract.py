@@ -4,7 +4,6 @@ from collections.abc import Callable
 
 import pytest
 
-from glimsum_jobs.errors import LeaseLost
 from glimsum_jobs.ledger import (
     SINGLE_ITEM,
     Control,
@@ -54,17 +53,6 @@ class RunContract:
         assert [take(ledger).item for _ in range(2)] == ["1001", "1003"]
         assert ledger.claim("m/1", RUN) is None
         assert counts(ledger) == Counts(working=2, set_aside=1)
-
-    def test_setting_aside_a_held_item_ends_its_token(self, ledger: Ledger) -> None:
-        to_combine(ledger, 1)
-        claim = take(ledger)
-
-        ledger.set_aside(RUN, Stage.COMBINE, "1001", DEAD)
-
-        assert ledger.done(claim, {"digest": "abc"}) is Finish.REFUSED
-        with pytest.raises(LeaseLost):
-            ledger.beat(claim)
-        assert counts(ledger) == Counts(set_aside=1)
 
     @pytest.mark.parametrize(
         ("failure", "expected"), [(None, RunState.DONE), (DEAD, RunState.DONE_WITH_REMARKS)]

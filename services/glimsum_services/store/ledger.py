@@ -156,11 +156,6 @@ class RedisLedger(Standing):
         asked = {"stage": stage, "after": after, "items": list(items), "aside": pairs, "end": end}
         return bool(self._ask("advance", run, **asked))
 
-    def set_aside(self, run: str, stage: Stage, item: str, failure: Failure) -> None:
-        """Put an item of the current stage aside, whoever holds it; a done one stays done."""
-        kept = failure.model_dump_json()
-        self._ask("set_aside", run, stage=stage, item=item, failure=kept)
-
     def retry(self, run: str, stage: Stage) -> int:
         """Let the set-aside items of `stage` wait again, tries forgotten; answers how many."""
         return int(self._ask("retry", run, stage=stage))

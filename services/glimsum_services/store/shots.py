@@ -107,7 +107,7 @@ class Shots:
             facts = json.loads(kept)
             job = json.loads(self._ask(("HGET", self._keys.jobs, facts["job_digest"]))[0])["job"]
             found = RunOrder(**facts, job=ShotJob.model_validate_json(json.dumps(job)))
-            if len(self._known) > 64:  # orders never change, so few are kept and none goes stale
+            if len(self._known) > 256:  # orders never change, so few are kept and none goes stale
                 self._known.clear()
             self._known[run] = found
         return self._known[run]

@@ -113,12 +113,6 @@ function verbs.advance()
   return 1
 end
 
-function verbs.set_aside()
-  local state = state_of(tag)
-  if ended or stage ~= asked.stage or state == 'done' or state == 'set aside' then return end
-  if call('ZSCORE', ORDER, tag) then put_aside(tag, asked.failure) end
-end
-
 function verbs.retry()
   local state, found = call('HGET', RUN, 'state'), {}
   for _, about in ipairs(call('SMEMBERS', ASIDE)) do
