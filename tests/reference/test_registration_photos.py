@@ -38,7 +38,7 @@ def grain(plane: NDArray[np.float64], seed: int) -> NDArray[np.float32]:
 
 
 def test_reversed_contrast_is_no_hindrance() -> None:
-    """Reversed on a square-root scale; the deep relief of the bricks is what is off most (0.1)."""
+    """Reversed on a square-root scale."""
     errors = []
     for name in PHOTOS:
         plane = photo(name)
@@ -49,8 +49,8 @@ def test_reversed_contrast_is_no_hindrance() -> None:
             assert found.trusted
             assert errors[-1] <= 3 * found.sigma_px
 
-    assert np.sqrt(np.mean(np.square(errors))) <= 0.05
-    assert np.median(errors) <= 0.03
+    assert np.sqrt(np.mean(np.square(errors))) <= 0.02
+    assert max(errors) <= 0.04
 
 
 @pytest.mark.parametrize("name", PHOTOS)
@@ -68,6 +68,25 @@ def test_lamps_from_elsewhere_are_no_hindrance(name: str) -> None:
 
     assert found.trusted
     assert np.hypot(found.motion.dx - dx, found.motion.dy - dy) <= min(0.1, 3 * found.sigma_px)
+
+
+@pytest.mark.parametrize("name", PHOTOS)
+def test_shading_by_the_slope_of_paint_itself_is_not_trusted(name: str) -> None:
+    """Light from the side on paint that is relief: p (1 + k p'/p) is p(x + k), a shift for all.
+
+    Only that finer detail seems to move less or more than coarser detail gives it away.
+    """
+    plane = photo(name)
+    moved = shifted(plane, *SHIFTS[0])
+    lean = np.gradient(moved, axis=1) / np.maximum(moved, 1e-3)
+    shade = 1 + np.clip(0.4 * lean / np.abs(lean).mean(), -0.9, 3)
+
+    found = register(prepare(grain(plane, 1)), prepare(grain(moved * shade, 2)))
+
+    off = found.motion.dx - SHIFTS[0][0], found.motion.dy - SHIFTS[0][1]
+    assert np.hypot(*off) > 0.5  # else nothing is tried here
+    assert not found.trusted
+    assert found.sigma_px >= np.hypot(*off) / 3
 
 
 def test_even_light_agrees_with_scikit_image() -> None:

@@ -14,13 +14,6 @@ _TILES_TOO_SURE = 1.5
 """By how much errors exceed what the spread of the tiles predicts (measured)."""
 _SAMPLING_PX = 0.003
 """What aliasing leaves, pixels of the level (measured)."""
-_RELIT_PX = 0.06
-"""How far light from elsewhere moves edges of everyday relief, full pixels (measured)."""
-_SHARE_OF_PHASES = 0.4
-_SHARE_OF_BANDS = 0.5
-_SHARE_OF_MISFIT = 0.25
-"""What part of their disagreement the opinions, levels and tiles may have in common (measured)."""
-_MOST_SECOND_PX = 1.0
 _UNKNOWN_TURN = 5e-4
 """Rotation (radians) and scale that a shift may hide."""
 
@@ -41,10 +34,7 @@ def find_doubt(
     refined: Refined,
     model: Model,
     size: tuple[int, int],
-    second: tuple[float, float] | None,
-    coarser: Numbers,
-    *,
-    same_light: bool,
+    light_px: float = 0.0,
 ) -> Doubt:
     """Widen what the tiles say of their own certainty by what they can't know of.
 
@@ -54,12 +44,8 @@ def find_doubt(
     model : Model
     size : tuple of int
         (height, width), pixels.
-    second : tuple of float or None
-        The shift by whitened spectra, full pixels.
-    coarser : float64 array, (2,)
-        The shift found one level coarser, full pixels.
-    same_light : bool
-        True leaves out the doubt about the light.
+    light_px : float
+        What light from elsewhere may have moved, full pixels: see `opinions.weigh_opinions`.
 
     Returns
     -------
@@ -76,9 +62,7 @@ def find_doubt(
         _worst_axis(each @ covariance @ each.T)
         for each in model_basis(model, np.concatenate([np.zeros((1, 2)), corners]))
     ]
-    extra = _SAMPLING_PX * refined.factor
-    if not same_light:
-        extra = float(np.hypot(extra, _doubt_of_light(refined, second, coarser)))
+    extra = float(np.hypot(_SAMPLING_PX * refined.factor, light_px))
     centre, corner = _TILES_TOO_SURE * spread[0], _TILES_TOO_SURE * max(spread[1:])
     if model == "shift":
         corner = float(np.hypot(corner, _UNKNOWN_TURN * reach))
@@ -86,21 +70,6 @@ def find_doubt(
     if model == "field":
         near = _TILES_TOO_SURE * _worst_axis(covariance[-2:, -2:])
     return Doubt(float(np.hypot(centre, extra)), float(np.hypot(corner, extra)), near)
-
-
-def _doubt_of_light(
-    refined: Refined, second: tuple[float, float] | None, coarser: Numbers
-) -> float:
-    found = refined.parameters[:2]
-    apart = _MOST_SECOND_PX if second is None else float(np.hypot(*(found - second)))
-    bands = float(np.hypot(*(found - coarser)))
-    squares = [
-        _RELIT_PX,
-        _SHARE_OF_PHASES * min(apart, _MOST_SECOND_PX),
-        _SHARE_OF_BANDS * min(bands, _MOST_SECOND_PX),
-        _SHARE_OF_MISFIT * refined.step.misfit * refined.factor,
-    ]
-    return float(np.sqrt(np.sum(np.square(squares))))
 
 
 def _worst_axis(covariance: Numbers) -> float:

@@ -13,6 +13,8 @@ _LOW_PASS = 0.18
 """Cycles a pixel of the level: sigma of the Gaussian that smooths the correlation."""
 _WHITENING = 0.7
 _MARGIN = 4
+_APART = 3
+"""Pixels of the level about a peak that are its own."""
 
 
 @dataclass(frozen=True)
@@ -25,11 +27,19 @@ class Coarse:
         Pixels of the full size.
     peak : float
         Height of the peak in standard deviations of the correlation about it; above 12 is sure.
+    likeness : float
+        Height of the next highest place, more than 3 pixels of the level away, over the peak's.
+        Near 1 where a pattern repeats: then the shift is one of several.
+    also_dx, also_dy : float
+        Where that place lies from the peak, pixels of the full size.
     """
 
     dx: float
     dy: float
     peak: float
+    likeness: float = 0.0
+    also_dx: float = 0.0
+    also_dy: float = 0.0
 
 
 def search_shift(reference: Level, moving: Level, reach: int = 24) -> Coarse:
@@ -65,11 +75,25 @@ def search_shift(reference: Level, moving: Level, reach: int = 24) -> Coarse:
     tall, wide = min(reach, rows // 3), min(reach, columns // 3)
     window = np.roll(surface, (tall, wide), axis=(0, 1))[: 2 * tall + 1, : 2 * wide + 1]
     row, column = (int(i) for i in np.unravel_index(np.argmax(window), window.shape))
-    spread = float(1.4826 * np.median(np.abs(surface - np.median(surface))))
-    peak = float(window[row, column] - np.median(surface)) / max(spread, 1e-30)
+    ground = float(np.median(surface))
+    spread = float(1.4826 * np.median(np.abs(surface - ground)))
+    height = float(window[row, column]) - ground
     dy = row - tall + _vertex(window[:, column], row)
     dx = column - wide + _vertex(window[row], column)
-    return Coarse(dx * reference.factor, dy * reference.factor, peak)
+    window = window.copy()
+    window[
+        max(row - _APART, 0) : row + _APART + 1, max(column - _APART, 0) : column + _APART + 1
+    ] = -np.inf
+    also = [int(i) for i in np.unravel_index(np.argmax(window), window.shape)]
+    factor = reference.factor
+    return Coarse(
+        dx * factor,
+        dy * factor,
+        height / max(spread, 1e-30),
+        likeness=max((float(window[also[0], also[1]]) - ground) / max(height, 1e-30), 0.0),
+        also_dx=(also[1] - column) * factor,
+        also_dy=(also[0] - row) * factor,
+    )
 
 
 def _squared_gradient(level: Level) -> NDArray[np.complex64]:

@@ -1,7 +1,5 @@
 """From two prepared pictures to the motion between them, and whether it can be trusted."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,41 +8,20 @@ from glimsum_workers.engine.motion import STILL, Registration
 from glimsum_workers.engine.parallax.nearness import Nearness
 from glimsum_workers.engine.registration.certainty import Doubt, find_doubt
 from glimsum_workers.engine.registration.coarse import Coarse, search_shift
-from glimsum_workers.engine.registration.models import PARAMETERS, Model, as_motion, widen_model
+from glimsum_workers.engine.registration.levels import LEAST_SHARE, Fitted, fit_levels
+from glimsum_workers.engine.registration.models import Model, as_motion
+from glimsum_workers.engine.registration.opinions import weigh_opinions
 from glimsum_workers.engine.registration.phase import correlate_phases
 from glimsum_workers.engine.registration.prepared import Prepared
-from glimsum_workers.engine.registration.refine import Refined, half_diagonal, refine_level
+from glimsum_workers.engine.registration.refine import Refined, half_diagonal
 
 MOST_SIGMA_PX = 0.3
 """Above this a motion isn't trusted."""
-_MOST_CORNER_PX = 0.1
-"""Above this (one sigma, without the doubt about the light) rotation and scale are not taken."""
-_MOST_PARALLAX_PX = 0.3
-"""Above this (one sigma) parallax isn't sought; below, a shot's frames settle it together."""
 _SURE_PEAK = 9.0
 """Unrelated pictures and noise reach 3 to 5 (measured)."""
 _LEAST_TILES = 12.0
-_LEAST_SHARE = 0.15
-"""Of tiles that tell something; up to 0.09 do by chance (noise against noise, measured)."""
-
-_SIMPLER: dict[Model, Model] = {
-    "affine": "similarity",
-    "field": "similarity",
-    "similarity": "shift",
-}
-
-
-@dataclass(frozen=True)
-class _Fitted:
-    """A fit on one level, its model, and the shift from which it started."""
-
-    refined: Refined
-    model: Model
-    coarser: NDArray[np.float64]
-
-    def is_told(self) -> bool:
-        """Return whether clearly more tiles tell something than would by chance."""
-        return self.refined.share >= _LEAST_SHARE
+_MOST_LIKE = 0.5
+"""Height of a second peak over the first; without a repeating pattern up to 0.3 (measured)."""
 
 
 def register(
@@ -89,9 +66,10 @@ def register(
     A polarity-free correlation finds the shift to a pixel; then, level by level, tiles of
     16 x 16 pixels each say how they are displaced, gain (of either sign) and noise of each let go,
     and a robust least squares over the tiles gives the motion and, from how neighbourhoods differ,
-    its sigma. A correlation of whitened spectra is asked for a second opinion; its disagreement
-    widens the sigma. Light from one side on grooves that are painted dark moves what all methods
-    see, by up to 0.15 pixel: only an alignment frame in the reference light helps against it.
+    its sigma. Coarser levels and a correlation of whitened spectra are asked for their opinion:
+    it widens the sigma, and where both contradict beyond chance the spectra are followed. Light
+    from one side on grooves that are painted dark moves what all methods see, by 0.2 to 0.5 pixel
+    at worst: only an alignment frame in the reference light helps against it.
 
     References
     ----------
@@ -108,16 +86,15 @@ def register(
     if model == "field" and (nearness is None or nearness.reason):
         model, nearness = "similarity", None
     coarse = search_shift(reference.levels[-1], moving.levels[-1])
-    fitted = _fit(reference, moving, coarse, model, nearness)
+    fitted = fit_levels(reference, moving, coarse, model, nearness)
     if fitted is None:
         why = "the pictures have no detail in common: too flat, too dark or too different"
         return _unknown(why)
+    doubt_of_light = 0.0
+    if not same_light:
+        fitted, doubt_of_light = _hear_others(reference, moving, fitted)
     refined = fitted.refined
-    shift = float(refined.parameters[0]), float(refined.parameters[1])
-    second = correlate_phases(reference, moving, shift)
-    doubt = find_doubt(
-        refined, fitted.model, reference.size, second, fitted.coarser, same_light=same_light
-    )
+    doubt = find_doubt(refined, fitted.model, reference.size, doubt_of_light)
     reason = _objection(coarse, refined, doubt)
     return Registration(
         motion=as_motion(fitted.model, refined.parameters, half_diagonal(reference.size)),
@@ -132,55 +109,17 @@ def register(
     )
 
 
-def _fit(
-    reference: Prepared,
-    moving: Prepared,
-    coarse: Coarse,
-    model: Model,
-    nearness: Nearness | None,
-) -> _Fitted | None:
-    """Return the finest fit that enough tiles tell of; only the coarsest is bound to shift."""
-    parameters: NDArray[np.float64] = np.array([coarse.dx, coarse.dy])
-    last, fits = len(reference.levels) - 1, list[_Fitted]()
-    for number in range(last, -1, -1):
-        freedom: Model = "shift" if number == last and last > 0 else model
-        found = _fit_level(reference, moving, number, freedom, parameters, nearness=nearness)
-        if found is not None:
-            fits.append(_Fitted(found[0], found[1], parameters[:2]))
-            # Tiles that agree by chance must not lead away from what a coarser level saw.
-            if fits[-1].is_told() or not any(each.is_told() for each in fits):
-                parameters = found[0].parameters
-    told = [each for each in fits if each.is_told()] or fits
-    return told[-1] if told else None
-
-
-def _fit_level(
-    reference: Prepared,
-    moving: Prepared,
-    number: int,
-    model: Model,
-    start: NDArray[np.float64],
-    *,
-    nearness: Nearness | None,
-) -> tuple[Refined, Model] | None:
-    """Fit a model on one level, or the next simpler one that the tiles can settle."""
-    trial: Model | None = model
-    while trial is not None:
-        fits = len(start) == PARAMETERS[trial]
-        first = start if fits else widen_model(start, trial)
-        found = refine_level(reference, moving, number, trial, first, nearness=nearness)
-        simplest = trial == "shift"
-        if found is not None and (simplest or not _too_free(found, trial, reference.size)):
-            return found, trial
-        trial = _SIMPLER.get(trial)
-    return None
-
-
-def _too_free(found: Refined, model: Model, size: tuple[int, int]) -> bool:
-    plain = find_doubt(found, model, size, None, found.parameters[:2], same_light=True)
-    if model == "field" and not plain.parallax_sigma_px <= _MOST_PARALLAX_PX:
-        return True
-    return plain.corner_sigma_px > _MOST_CORNER_PX
+def _hear_others(reference: Prepared, moving: Prepared, fitted: Fitted) -> tuple[Fitted, float]:
+    """Return the fit as other levels and the spectra leave it, and the doubt that stays."""
+    refined = fitted.refined
+    shift = float(refined.parameters[0]), float(refined.parameters[1])
+    weighed = weigh_opinions(
+        fitted.opinion(),
+        fitted.coarser,
+        correlate_phases(reference, moving, shift),
+        refined.step.misfit * refined.factor,
+    )
+    return fitted.moved_to(weighed.shift), weighed.doubt_px
 
 
 def _pull(matrix: NDArray[np.float64]) -> tuple[float, ...]:
@@ -199,16 +138,21 @@ def _objection(coarse: Coarse, refined: Refined, doubt: Doubt) -> str:
             f"the edges of the two pictures agree too little: peak {coarse.peak:.1f} sigma, "
             f"at least {_SURE_PEAK:.0f} wanted"
         )
+    if coarse.likeness > _MOST_LIKE:
+        return (
+            f"a pattern repeats: moved by {coarse.also_dx:.0f}, {coarse.also_dy:.0f} px more, the "
+            f"pictures agree {coarse.likeness:.2f} times as well, at most {_MOST_LIKE} wanted"
+        )
     told = float(np.sum(refined.step.weights > 0.05))
     if told < _LEAST_TILES:
         return (
             f"only {told:.0f} tiles of the picture show detail that both pictures share, "
             f"at least {_LEAST_TILES:.0f} wanted"
         )
-    if refined.share < _LEAST_SHARE:
+    if refined.share < LEAST_SHARE:
         return (
             f"only {100 * refined.share:.0f} % of the tiles show detail that both pictures share, "
-            f"at least {100 * _LEAST_SHARE:.0f} % wanted"
+            f"at least {100 * LEAST_SHARE:.0f} % wanted"
         )
     if not doubt.sigma_px <= MOST_SIGMA_PX:
         return f"the shift is known to {doubt.sigma_px:.2f} px only, {MOST_SIGMA_PX} wanted"

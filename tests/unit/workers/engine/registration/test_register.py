@@ -154,6 +154,30 @@ def test_stripes_are_not_known_along_themselves() -> None:
     assert not find(grain(stripes, 1), grain(stripes, 2)).trusted
 
 
+@pytest.mark.parametrize(("period", "own"), [(20, 0.0), (32, 0.05), (40, 0.05), (64, 0.05)])
+def test_a_pattern_that_repeats_is_not_trusted_with_one_of_its_places(
+    period: int, own: float
+) -> None:
+    """A tile of paint laid again and again, with next to nothing that tells its places apart."""
+    laid = np.tile(texture(3, (period, period)), (20, 20))[: SHAPE[0], : SHAPE[1]]
+    wall = (laid + np.float32(own) * (texture(4) - np.float32(0.3))).astype(np.float32)
+
+    found = find(grain(wall, 1), grain(shifted(wall, 0.6 * period, 0.4), 2))
+
+    assert not found.trusted
+    assert "a pattern repeats" in found.reason
+
+
+def test_enough_of_its_own_settles_which_place_of_a_pattern_it_is() -> None:
+    laid = np.tile(texture(3, (32, 32)), (20, 20))[: SHAPE[0], : SHAPE[1]]
+    wall = (laid + np.float32(0.5) * (texture(4) - np.float32(0.3))).astype(np.float32)
+
+    found = find(grain(wall, 1), grain(shifted(wall, 19.2, 0.4), 2))
+
+    assert found.trusted
+    assert found.motion.dx == pytest.approx(19.2, abs=0.02)
+
+
 @pytest.mark.parametrize("shape", [(37, 51), (64, 64), (100, 37), (101, 333), (540, 41)])
 def test_small_pictures_answer_honestly(shape: tuple[int, int]) -> None:
     whole, moved = grain(texture(), 1), grain(shifted(texture(), 1.3, 0.4), 2)
