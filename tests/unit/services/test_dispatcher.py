@@ -7,7 +7,7 @@ import redis
 from kombu.exceptions import OperationalError
 
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import SINGLE_ITEM, Control, ItemRecord, ItemState, RunState, Stage
+from glimsum_jobs.ledger import SINGLE_ITEM, Control, Hours, ItemRecord, ItemState, RunState, Stage
 from glimsum_jobs.plan import NextStage
 from glimsum_jobs.tickets import HEAVY, LIGHT
 from glimsum_services.dispatcher import Dispatcher
@@ -81,11 +81,17 @@ def dispatcher(ledger: MemoryLedger, tickets: SentTickets, machines: Machines) -
 
 
 def say(
-    machines: Machines, name: str, slots: int, queues: tuple[str, ...] = (HEAVY, LIGHT)
+    machines: Machines,
+    name: str,
+    slots: int,
+    queues: tuple[str, ...] = (HEAVY, LIGHT),
+    lacks: str = "",
 ) -> None:
-    machines.hear(
-        Machine(machine=name, host="h", slots=slots, queues=queues, program="0", started=0)
+    lacking = {RUN: lacks} if lacks else {}
+    told = Machine(
+        machine=name, host="h", slots=slots, queues=queues, program="0", started=0, lacks=lacking
     )
+    machines.hear(told)
 
 
 def test_a_new_run_gets_one_light_ticket(
@@ -216,6 +222,51 @@ def test_only_the_one_with_the_lead_hands_out_work(
 
     assert not dispatcher.tick()
     assert tickets.sent == []
+
+
+def waits_for(ledger: MemoryLedger) -> str:
+    record = ledger.record(RUN)
+    assert record is not None
+    return record.waits_for
+
+
+def test_a_run_waits_only_where_every_machine_lacks_something_and_goes_on_by_itself(
+    dispatcher: Dispatcher[str], ledger: MemoryLedger, tickets: SentTickets, machines: Machines
+) -> None:
+    to_combine(ledger, 6)
+    say(machines, "a", 4, lacks="room: 0.1 GB free")
+    say(machines, "b", 1)
+    say(machines, "light", 9, (LIGHT,))
+    dispatcher.tick()
+    assert (waits_for(ledger), tickets.sent) == ("", [(RUN, HEAVY)])  # b's one slot
+
+    say(machines, "b", 1, lacks="storage: plates is empty")
+    dispatcher.tick()
+    assert (waits_for(ledger), len(tickets.sent)) == ("room: 0.1 GB free", 1)
+
+    say(machines, "b", 1)
+    dispatcher.tick()
+    assert waits_for(ledger) == ""
+
+
+def test_a_window_is_moved_where_summer_time_ends(
+    dispatcher: Dispatcher[str], ledger: MemoryLedger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    to_combine(ledger, 1)
+    ledger.control(RUN, Control.PAUSE)
+    asked = Hours(window=(1200, 239), wall="22:00-06:00", zone="Europe/Berlin")
+    ledger.control(RUN, hours=asked)
+
+    windows = []
+    for now_s in (1824944399.0, 1824944400.0):  # 2027-10-31, 00:59:59 and 01:00:00 UTC
+        monkeypatch.setattr("glimsum_services.dispatcher.time.time", lambda now_s=now_s: now_s)
+        dispatcher.tick()
+        record = ledger.record(RUN)
+        assert record is not None
+        assert record.control is Control.PAUSE
+        windows.append(record.hours.window)
+
+    assert windows == [(1200, 239), (1260, 299)]
 
 
 def test_a_queue_that_is_away_stops_nothing_for_good(

@@ -2,6 +2,7 @@ import time
 
 import redis
 
+from glimsum_services.store.keys import Keys
 from glimsum_services.store.machines import Machine, Machines
 
 
@@ -37,3 +38,13 @@ def test_one_has_the_lead_until_it_lets_it_lapse(server: redis.Redis) -> None:
     assert not machines.take_lead("b", 0.2)
     time.sleep(0.25)
     assert machines.take_lead("b", 0.2)
+
+
+def test_a_lead_taken_before_the_clock_was_set_back_does_not_last_for_hours(
+    server: redis.Redis,
+) -> None:
+    machines = Machines(server)
+    server.set(Keys().lock, "gone", px=3_600_000)  # what is left of it after an hour back
+
+    assert machines.take_lead("b", 0.2)
+    assert 0 < int(server.pttl(Keys().lock)) <= 200
