@@ -1,6 +1,8 @@
 """The quay of `clutter` in light: paint, relief, lamps with shadows, and haze."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
@@ -10,7 +12,8 @@ from support.clutter import Box, Floats, Hits, Stock, View, as_vector, build_qua
 LAMPS = ("full", "side", "practicals", "flash", "fog", "matte")
 TOWARDS = ((-0.5, 0.8, -0.5), (0.7, 0.5, -0.4), (-0.92, 0.28, -0.15), (0.35, 0.5, 0.75))
 """Directions to the two full lamps, the side lamp and the flash."""
-_EYE, _AT = (0.0, 0.55, -0.15), (0.0, 0.16, 1.6)
+EYE, AT = (0.0, 0.55, -0.15), (0.0, 0.16, 1.6)
+"""Where the camera of `light_quay` stands and what it looks at, metres."""
 
 
 @dataclass(frozen=True)
@@ -44,25 +47,47 @@ def light_quay(
     moved : tuple of float
         Displacement of the camera, metres.
     """
-    boxes = build_quay(seed, stock)
-    eye, at = ([a + b for a, b in zip(p, moved, strict=True)] for p in (_EYE, _AT))
+    eye, at = ([a + b for a, b in zip(p, moved, strict=True)] for p in (EYE, AT))
     view = look((eye[0], eye[1], eye[2]), (at[0], at[1], at[2]), 1.35 * size[1], size)
-    hits = cast(view, boxes)
+    return light_view(seed, view, stock=stock, grooves=grooves)
+
+
+def light_view(
+    seed: int,
+    view: View,
+    *,
+    stock: Stock = "mixed",
+    grooves: float = 0.0,
+    lamps: Sequence[str] = LAMPS,
+) -> Quay:
+    """Cast and light the quay as it is seen from anywhere, by some lamps (see `light_quay`)."""
+    boxes = tuple(build_quay(seed, stock))
+    hits = cast(view, list(boxes))
     paint, normal = _surface(hits, seed, grooves)
-    sun = [_lamp(hits, normal, boxes, towards) for towards in TOWARDS]
-    ambient = 0.12 + 0.08 * normal[..., 1]
-    bulbs = _bulbs(view, hits, normal, seed)
     depth = hits.distance
-    full = paint * (ambient + 0.5 * sun[0] + 0.25 * sun[1])
-    light = {
+
+    @cache
+    def sun(number: int) -> Floats:
+        return _lamp(hits, normal, boxes, TOWARDS[number])
+
+    @cache
+    def full() -> Floats:
+        ambient = 0.12 + 0.08 * normal[..., 1]
+        return np.asarray(paint * (ambient + 0.5 * sun(0) + 0.25 * sun(1)), dtype=np.float32)
+
+    def practicals() -> Floats:
+        surfaces, glow = _bulbs(view, hits, normal, seed)
+        return paint * surfaces + glow
+
+    lit: dict[str, Callable[[], Floats]] = {
         "full": full,
-        "side": paint * (0.004 + 0.7 * sun[2]),
-        "practicals": paint * bulbs[0] + bulbs[1],
-        "flash": paint * (0.01 + 2.2 * sun[3]) + 1.2 * _shine(view, normal, TOWARDS[3]),
-        "fog": full * np.exp(-1.25 * depth),
-        "matte": _backing(hits, paint),
+        "side": lambda: paint * (0.004 + 0.7 * sun(2)),
+        "practicals": practicals,
+        "flash": lambda: paint * (0.01 + 2.2 * sun(3)) + 1.2 * _shine(view, normal, TOWARDS[3]),
+        "fog": lambda: full() * np.exp(-1.25 * depth),
+        "matte": lambda: _backing(hits, paint),
     }
-    return Quay({name: np.asarray(each, dtype=np.float32) for name, each in light.items()}, depth)
+    return Quay({name: np.asarray(lit[name](), dtype=np.float32) for name in lamps}, depth)
 
 
 def _backing(hits: Hits, paint: Floats) -> Floats:
@@ -135,16 +160,11 @@ def _noise(u: Floats, v: Floats, seed: int) -> Floats:
 
 
 def _lamp(
-    hits: Hits, normal: Floats, boxes: list[Box], towards: tuple[float, float, float]
+    hits: Hits, normal: Floats, boxes: tuple[Box, ...], towards: tuple[float, float, float]
 ) -> Floats:
     """Return the light of a far lamp, hard shadows included (found from the lamp's own view)."""
     direction = as_vector(*towards) / np.float32(np.linalg.norm(towards))
-    start = 6 * direction + as_vector(0, 0.2, 1.5)
-    view = look(
-        (float(start[0]), float(start[1]), float(start[2])), (0.0, 0.2, 1.5), 300.0, (1100, 1100),
-        parallel=True,
-    )  # fmt: skip
-    seen = cast(view, boxes).distance
+    view, seen = _seen_by_lamp(boxes, towards)
     flat = hits.place.reshape(-1, 3)
     places = view.project(flat) - np.float32(0.5)
     reach = (flat - view.origin) @ view.axes[2]
@@ -154,6 +174,20 @@ def _lamp(
     return np.asarray(
         facing * lit * (np.sum(hits.normal * direction, axis=-1) > 0), dtype=np.float32
     )
+
+
+@lru_cache(maxsize=8)
+def _seen_by_lamp(
+    boxes: tuple[Box, ...], towards: tuple[float, float, float]
+) -> tuple[View, Floats]:
+    """Return a far lamp's own view and the distances in it, the same wherever the camera is."""
+    direction = as_vector(*towards) / np.float32(np.linalg.norm(towards))
+    start = 6 * direction + as_vector(0, 0.2, 1.5)
+    view = look(
+        (float(start[0]), float(start[1]), float(start[2])), (0.0, 0.2, 1.5), 300.0, (1100, 1100),
+        parallel=True,
+    )  # fmt: skip
+    return view, cast(view, list(boxes)).distance
 
 
 def _bulbs(view: View, hits: Hits, normal: Floats, seed: int) -> tuple[Floats, Floats]:

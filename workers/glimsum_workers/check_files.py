@@ -45,8 +45,20 @@ class _Subject:
     skip: frozenset[int] = frozenset()
 
 
-def look_at_pass(job: ShotJob, name: str, roots: Roots) -> Looked:
-    """Look at the files of a pass."""
+def look_at_pass(job: ShotJob, name: str, roots: Roots, *, by_frame: bool = True) -> Looked:
+    """Look at the files of a pass.
+
+    Parameters
+    ----------
+    job : ShotJob
+        With start offsets as numbers.
+    name : str
+        The pass.
+    roots : Roots
+        Where this machine has the roots.
+    by_frame : bool
+        False where the offset is a guess: which frame lacks its file isn't known then.
+    """
     each = job.passes[name]
     subject = _Subject(
         job=job,
@@ -55,7 +67,7 @@ def look_at_pass(job: ShotJob, name: str, roots: Roots) -> Looked:
         first=each.first,
         start_offset=each.stated_offset,
         number=lambda frame, first: each.number(frame, shot_first=job.frames.first, first=first),
-        by_frame=each.use is None,
+        by_frame=each.use is None and by_frame,
         nearest=each.missing == "nearest",
         crop=each.crop,
         skip=frozenset(each.skip),

@@ -49,7 +49,8 @@ def check_shot(
     mattes: dict[str, FoundPass] = {}
     problems: list[Problem] = []
     for name in job.passes:
-        looked = look_at_pass(job, name, roots)
+        guessed = name in started and stops_shot(list(started[name].problems))
+        looked = look_at_pass(job, name, roots, by_frame=not guessed)
         problems += looked.problems
         if looked.found is not None:
             sync = started[name].found if name in started else None

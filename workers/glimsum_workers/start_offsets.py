@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.errors import GlimsumError, LeaseLost
 from glimsum_jobs.measurements import FoundOffset
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
@@ -75,6 +75,8 @@ def _start(job: ShotJob, name: str, likeness: Likeness) -> Started:
     try:
         likeness.recall(name)
         return _search(job, name, likeness)
+    except LeaseLost:
+        raise
     except GlimsumError as error:
         known = Place(shot=job.shot, pass_name=name).model_dump(exclude_none=True)
         told = FoundOffset(margin=0.0, certain=False, reason=str(error))

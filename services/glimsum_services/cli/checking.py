@@ -12,9 +12,10 @@ from glimsum_services.cli.options import AsJson, JobFiles, RootPairs, read_roots
 from glimsum_services.cli.reaching import read_settings
 from glimsum_services.cli.tables import size_words, table_lines
 from glimsum_services.cli.telling import problem_json, problem_lines, problems_of, say, say_json
+from glimsum_services.measured_form import show_pass
 
 if TYPE_CHECKING:
-    from glimsum_jobs.measurements import Checked
+    from glimsum_jobs.measurements import Checked, FoundPass
     from glimsum_jobs.shot import ShotJob
 
 
@@ -80,6 +81,8 @@ def _report(
                 "space": job.passes[name].space,
                 "stops": _stops(job, name),
                 "first": found.first + found.start_offset,
+                "start_offset": found.start_offset,
+                "offset": _offset_json(found),
             }
             for name, found in checked.passes.items()
         },
@@ -88,6 +91,12 @@ def _report(
         "problems": [problem_json(each) for each in problems],
         "words": problem_lines(problems),
     }
+
+
+def _offset_json(found: "FoundPass") -> dict[str, Any] | None:
+    """Return how a start offset was found; None where it was stated."""
+    told = show_pass(found.start_offset, None, found).offset
+    return None if told is None else told.model_dump(mode="json")
 
 
 def _stops(job: "ShotJob", name: str) -> float | None:
@@ -110,6 +119,9 @@ def _tell(report: dict[str, Any]) -> None:
         heading = ("pass", "use", "files", "picture", "space", "stops", "first file")
         for line in table_lines(heading, rows):
             say(f"  {line}")
+        for name, each in report["passes"].items():
+            if each["offset"] is not None:
+                say(f"start offset of {name}: {_offset_words(each)}")
         needed, free = size_words(report["needed_bytes"]), size_words(report["free_bytes"])
         say(f"needs {needed} of {free} free")
     for line in report["words"]:
@@ -123,6 +135,14 @@ def _row(name: str, found: dict[str, Any]) -> tuple[object, ...]:
     picture = f"{found['width']} x {found['height']}"
     files = "one still" if found["held"] else str(found["files"])
     return (name, found["use"], files, picture, found["space"], stops, found["first"])
+
+
+def _offset_words(found: dict[str, Any]) -> str:
+    offset, told = found["start_offset"], found["offset"]
+    if not told["frames"]:
+        return f"{offset}, not looked for"
+    ahead = f"{100 * told['margin']:.0f} % ahead of the next"
+    return f"{offset}, {ahead}" if told["certain"] else f"a guess, {offset}, {ahead}"
 
 
 def _verdict(report: dict[str, Any]) -> str:

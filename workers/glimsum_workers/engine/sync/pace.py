@@ -76,7 +76,9 @@ def place_frames(scores: Mapping[int, Sequence[float]]) -> Numbers:
         best = int(np.nanargmax(column))
         if not 0 < best < len(offsets) - 1 or offsets[best + 1] - offsets[best - 1] != 2:
             continue
-        left, middle, right = column[best - 1 : best + 2]
+        left, middle, right = (float(each) for each in column[best - 1 : best + 2])
+        if not np.isfinite(left + right):
+            continue
         fall = middle - min(left, right)
         placed[frame] = offsets[best] + (0.5 * (right - left) / fall if fall > 0 else 0.0)
     return placed

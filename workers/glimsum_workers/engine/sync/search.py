@@ -25,8 +25,8 @@ _FEW = 5
 _CLOSE_BY = 2
 """Offsets to either side of the chosen one that are looked at on every frame."""
 _MOST_FRAMES = 9
-_WIDEST = 12
-"""Offsets that are looked at on the frames added to find a break."""
+_WIDEST = 10
+"""Frames by which the offsets of a pass may differ for the place of a break to be looked for."""
 
 
 @dataclass(frozen=True)
@@ -80,9 +80,9 @@ def search_offset(
     -----
     A first look on a middle frame, at a smaller size, leaves the five best offsets; they and their
     neighbours are compared on the second, the middle and the last frame but one (so that a pass
-    that just covers the shot has files on both sides). Where these leave doubt, the quarter points
-    of the shot are compared too: a camera may stand still at both ends of its move. Frames that
-    disagree are halved between, up to nine, until the place of a break is known.
+    that just covers the shot has files on both sides). Where these leave doubt, frames about the
+    quarter points of the shot are compared too: a camera may stand still at both ends of its move.
+    Frames that disagree are halved between, up to nine, until the place of a break is known.
     """
     sheet = _Sheet(score, possible)
     probes = choose_frames(lit)
@@ -92,16 +92,13 @@ def search_offset(
     sheet.look(probes, keep)
     found = _settle(sheet, probes)
     if not found.certain and len(lit) > len(probes) > 1:
-        more = tuple(sorted({*probes, lit[len(lit) // 4], lit[3 * len(lit) // 4]}))
+        more = _with_quarters(lit, probes)
         sheet.look(more, sheet.offsets)
         probes, found = more, _settle(sheet, more)
     pace, breaks = None, tuple[Break, ...]()
     if len(probes) > 2:
-        probes = _halve_between(sheet, probes, lit)
-        table = sheet.table(probes)
-        found = choose_offset(table)
-        breaks = find_breaks(probes, table)
-        pace = _pace(probes, table, breaks)
+        probes = _halve_between(sheet, probes, lit, found.offset)
+        breaks, pace = _how_it_ran(sheet, probes, found.offset)
     return Found(found, pace, breaks, probes, sheet.with_first_look(probes, middle, rough, found))
 
 
@@ -111,6 +108,20 @@ def choose_frames(lit: Sequence[int]) -> tuple[int, ...]:
         return tuple(lit)
     inner = lit[1:-1] if len(lit) > 4 else lit
     return inner[0], lit[len(lit) // 2], inner[-1]
+
+
+def _with_quarters(lit: Sequence[int], probes: Sequence[int]) -> tuple[int, ...]:
+    """Return the frames compared and one more in each half, near its middle."""
+    half = len(lit) // 2
+    added = [
+        min(rest, key=lambda index: abs(index - quarter))
+        for quarter, part in (
+            (len(lit) // 4, range(half)),
+            (3 * len(lit) // 4, range(half, len(lit))),
+        )
+        if (rest := [index for index in part if lit[index] not in probes])
+    ]
+    return tuple(sorted({*probes, *(lit[index] for index in added)}))
 
 
 class _Sheet:
@@ -185,46 +196,51 @@ def _settle(sheet: _Sheet, probes: Sequence[int]) -> Offset:
             return found
 
 
-def _halve_between(sheet: _Sheet, probes: tuple[int, ...], lit: Sequence[int]) -> tuple[int, ...]:
+def _told(sheet: _Sheet, probes: Sequence[int], offset: int) -> dict[int, list[float]]:
+    """Return the scores of the frames that tell offsets apart and have a file at the chosen one."""
+    table = sheet.table(probes)
+    kept = telling_frames(table) & np.isfinite(table[offset])
+    return {
+        each: [score if keep else np.nan for score, keep in zip(row, kept, strict=True)]
+        for each, row in table.items()
+    }
+
+
+def _halve_between(
+    sheet: _Sheet, probes: tuple[int, ...], lit: Sequence[int], offset: int
+) -> tuple[int, ...]:
     """Add frames between those that disagree about the offset, until they are neighbours."""
     while len(probes) < _MOST_FRAMES:
-        table = sheet.table(probes)
-        placed = np.where(telling_frames(table), place_frames(table), np.nan)
-        told = [
-            (frame, float(at)) for frame, at in zip(probes, placed, strict=True) if np.isfinite(at)
-        ]
-        gaps = [
-            (later - earlier, earlier, later)
-            for (earlier, one), (later, other) in pairwise(told)
-            if abs(other - one) > MOST_APART
-        ]
+        placed = place_frames(_told(sheet, probes, offset))
+        told = [(f, float(at)) for f, at in zip(probes, placed, strict=True) if np.isfinite(at)]
+        gaps = sorted(
+            ((later - earlier, earlier, later)
+             for (earlier, one), (later, other) in pairwise(told)
+             if abs(other - one) > MOST_APART),
+            reverse=True,
+        )  # fmt: skip
         between = [
-            [f for f in lit if earlier < f < later and f not in probes]
-            for _, earlier, later in sorted(gaps, reverse=True)
+            inside
+            for _, earlier, later in gaps
+            if (inside := [f for f in lit if earlier < f < later and f not in probes])
         ]
-        between = [each for each in between if each]
-        if not between:
+        places = [at for _, at in told]
+        if not between or max(places) - min(places) > _WIDEST:
             return probes
         added = between[0][len(between[0]) // 2]
-        low, high = min(at for _, at in told), max(at for _, at in told)
-        reach = range(int(np.floor(low)) - 1, int(np.ceil(high)) + 2)
-        if len(reach) > _WIDEST:
-            return probes
         probes = tuple(sorted({*probes, added}))
+        reach = range(int(np.floor(min(places))) - 1, int(np.ceil(max(places))) + 2)
         sheet.look(probes, reach)
     return probes
 
 
-def _pace(
-    probes: Sequence[int], table: dict[int, list[float]], breaks: tuple[Break, ...]
-) -> Pace | None:
-    """Return the pace from the frames that tell offsets apart; of none where there are breaks."""
-    telling = telling_frames(table)
-    kept = [index for index, tells in enumerate(telling) if tells]
-    if len(kept) < 3:
-        return None
-    told = {offset: [row[index] for index in kept] for offset, row in table.items()}
-    pace = find_pace([probes[index] for index in kept], told)
+def _how_it_ran(
+    sheet: _Sheet, probes: tuple[int, ...], offset: int
+) -> tuple[tuple[Break, ...], Pace | None]:
+    """Return frames missing or there twice, and the pace; where there are breaks, none is told."""
+    table = _told(sheet, probes, offset)
+    breaks = find_breaks(probes, table)
+    pace = find_pace(probes, table)
     if not np.isfinite(pace.head):
-        return None
-    return Pace(pace.head, pace.tail, same_speed=True) if breaks else pace
+        return breaks, None
+    return breaks, Pace(pace.head, pace.tail, same_speed=True) if breaks else pace
