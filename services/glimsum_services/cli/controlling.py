@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from glimsum_jobs.ledger import Control
-from glimsum_services.cli.options import DEFAULT_SERVICE, AsJson, Service
+from glimsum_services.cli.options import DEFAULT_SERVICE, AsJson, NotBefore, Service, Window
 from glimsum_services.cli.reaching import reach
 from glimsum_services.cli.telling import say, say_json
 
@@ -18,23 +18,6 @@ Runs = Annotated[
 Priority = Annotated[
     int | None,
     typer.Option("--priority", min=0, max=100, help="How urgent; 100 goes first, 50 is usual."),
-]
-NotBefore = Annotated[
-    str | None,
-    typer.Option(
-        "--not-before",
-        metavar="TIME",
-        help="Begin no frame before: 22:30 (the next one), 2027-01-05T22:30+01:00, or always.",
-    ),
-]
-Window = Annotated[
-    str | None,
-    typer.Option(
-        "--window",
-        metavar="HOURS",
-        help="Begin frames in these hours of each day only: 22:00-06:00, or always. The time zone "
-        "is the service's (GLIMSUM_TIME_ZONE).",
-    ),
 ]
 
 

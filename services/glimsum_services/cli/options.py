@@ -43,6 +43,25 @@ Runs = Annotated[
 ]
 
 
+NotBefore = Annotated[
+    str | None,
+    typer.Option(
+        "--not-before",
+        metavar="TIME",
+        help="Begin no frame before: 22:30 (the next one), 2027-01-05T22:30+01:00, or always.",
+    ),
+]
+Window = Annotated[
+    str | None,
+    typer.Option(
+        "--window",
+        metavar="HOURS",
+        help="Begin frames in these hours of each day only: 22:00-06:00, or always. The time zone "
+        "is the service's (GLIMSUM_TIME_ZONE).",
+    ),
+]
+
+
 class WrongUse(GlimsumError):
     """An option, an argument or a setting that can't be used."""
 

@@ -13,7 +13,9 @@ from glimsum_services.cli.options import (
     DEFAULT_SERVICE,
     AsJson,
     JobFiles,
+    NotBefore,
     Service,
+    Window,
     WrongUse,
     read_roots,
 )
@@ -35,6 +37,8 @@ def submit(
     priority: Annotated[
         int, typer.Option("--priority", min=0, max=100, help="100 is the most urgent.")
     ] = 50,
+    not_before: NotBefore = None,
+    window: Window = None,
     root: Annotated[
         list[str] | None,
         typer.Option(
@@ -53,6 +57,9 @@ def submit(
     with reach(service) as client:
         roots = client.roots() | read_roots(root)
         sent = send(client, asked, jobs, roots, priority=priority)
+        if not_before is not None or window is not None:
+            for each in sent:
+                client.control(each.run, not_before=not_before, window=window)
         remarks = [remark for each in asked for remark in each.remarks]
         tell_sent(client, sent, remarks, as_json=as_json)
         if not wait:
