@@ -1,6 +1,7 @@
 // The night report: asked for once, told from top to bottom. Everything shown is set as text.
 
 const MOST_MATTERS = 40;
+const AGAIN_MS = 2000; // until everything was read; a million frames take several answers
 
 function make(name, className, text) {
   const element = document.createElement(name);
@@ -123,8 +124,15 @@ function show(report) {
   fill("notes", report.notes);
   document.getElementById("notes-part").hidden = report.notes.length === 0;
   document.getElementById("report").hidden = false;
+  if (report.unread) setTimeout(() => load().catch(fail), AGAIN_MS);
   const since = report.since ? "From " + clock(report.since) + " to " : "Up to ";
   document.getElementById("line").textContent = since + clock(report.at) + ".";
+}
+
+function fail(error) {
+  const line = document.getElementById("line");
+  line.textContent = "The report can't be shown: " + error.message;
+  line.classList.add("down");
 }
 
 async function load() {
@@ -140,8 +148,4 @@ async function load() {
 }
 
 document.getElementById("day").textContent = new Date().toLocaleDateString(undefined, { weekday: "long", year: "numeric", month: "long", day: "numeric" });
-load().catch((error) => {
-  const line = document.getElementById("line");
-  line.textContent = "The report can't be shown: " + error.message;
-  line.classList.add("down");
-});
+load().catch(fail);

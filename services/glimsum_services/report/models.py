@@ -157,6 +157,8 @@ class NightReport(Part):
     shots: list[ShotReport]
     more_shots: int
     """Shots that are not in this report; name a shot or a sequence to see them."""
+    unread: int
+    """Versions whose times were not read yet, there being so much: ask again for a whole report."""
     machines: list[MachineNow]
     shares: list[Share]
     gaps: list[Gap]

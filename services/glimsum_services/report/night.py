@@ -25,9 +25,10 @@ MOST_SHOTS = 2000
 """Newest shots that are looked through for work since a time."""
 SILENT_AFTER_S = 10.0
 VANISHED_WITHIN_S = 86_400.0
-READING_S = 8.0
+READING_S = 5.0
 """Line files of so many seconds are read for one report; what is left is read for the next."""
 MOST_KEPT = 400
+NOT_READ = "times and machines are not read yet, there is so much; ask again"
 
 
 class Reporter:
@@ -88,6 +89,7 @@ class Reporter:
         deadline = time.monotonic() + READING_S
         with self._lock:  # two readers at once would enter every line twice
             shots = [self._shot(record, deadline) for record in chosen]
+            unread = sum(not self._tallies[each.run].looked_at for each in chosen)
             working = [
                 Working(each, set(self._tallies[each.run].busy)) for each in chosen
                 if each.run in self._tallies
@@ -105,6 +107,7 @@ class Reporter:
             more_first=first.more,
             shots=shots,
             more_shots=len(records) - len(chosen),
+            unread=unread,
             machines=machines,
             shares=_sum(share for shot in shots for share in shot.machines),
             gaps=find_gaps(working, since=since, now=now, machines=heard),
@@ -148,14 +151,11 @@ class Reporter:
                 self._tallies.clear()
                 self._made.clear()
             self._tallies[record.run] = Tally(order)
-        tally, notes = self._tallies[record.run], []
-        if time.monotonic() < deadline:
+        tally = self._tallies[record.run]
+        late = time.monotonic() >= deadline
+        notes = [] if late and tally.looked_at else [f"{record.run}: {NOT_READ}"]
+        if not late:
             notes = read_tally(tally, self._roots)
-        else:
-            notes = [
-                f"{record.run}: times and machines are not read yet, there is too much; "
-                "ask again, or for this shot alone"
-            ]
         stands = (record.revision, tally.lines)
         known = self._made.get(record.run)
         if known is not None and known[0] == stands and known[1].notes == notes:

@@ -59,6 +59,7 @@ class ShotReporter:
         for each in troubles.aside:
             _tell_aside(each, order.run, matters)
         _tell_wishes(record, matters)
+        _tell_at_least(record, matters, remarks)
         made = sorted(tally.made())
         asked = order.job.frames.count
         left = asked - counts.done - counts.set_aside
@@ -111,7 +112,9 @@ class ShotReporter:
         finished = self._result(record, tally, Stage.FINISH) or {}
         for problem in checked.get("problems", ()):
             if problem["rank"] == "stops the shot":
-                matters.add_problem({**problem, "remedy": problem["remedy"] or AGAIN}, "refused")
+                matters.add_problem(
+                    {**problem, "remedy": problem.get("remedy") or AGAIN}, "refused"
+                )
             elif problem["rank"] == "remark":
                 _tell_remark(problem, matters, remarks)
         for name, found in checked.get("passes", {}).items():
@@ -119,22 +122,46 @@ class ShotReporter:
         for problem in solved.get("problems", ()):
             _tell_remark(problem, matters, remarks)
         for problem in finished.get("remarks", ()):
-            frame = (problem.get("place") or {}).get("frame")
-            if problem["rank"] == "stops a frame" and frame not in aside:
-                matters.add_problem(problem, "damaged master")
-            elif problem["rank"] == "remark":
-                _tell_remark(problem, matters, remarks)
-        if record.state is RunState.REFUSED and record.reason:
-            matters.add("refused", record.reason, remedy=AGAIN)
-        if record.conflicts:
-            matters.add(
-                "conflict",
-                f"{record.conflicts} frames came out differently when they were made twice",
-                seen="two results",
-                expected="the same picture from every machine",
-                remedy="The first is kept. Look whether the machines run the same program, and "
-                "whether a source changed in the night.",
-            )
+            _tell_finish(problem, matters, remarks, aside)
+        _tell_end(record, matters)
+
+
+def _tell_finish(
+    problem: Mapping[str, Any], matters: Groups, remarks: Groups, aside: set[int]
+) -> None:
+    """Tell what the finish found; frames it misses that nobody set aside have damaged masters."""
+    frame = (problem.get("place") or {}).get("frame")
+    if problem["rank"] == "stops a frame" and frame not in aside:
+        matters.add_problem(problem, "damaged master")
+    elif problem["rank"] == "remark":
+        _tell_remark(problem, matters, remarks)
+
+
+def _tell_end(record: RunRecord, matters: Groups) -> None:
+    """Tell what the ledger alone knows: why a run was refused, results that differ."""
+    if record.state is RunState.REFUSED and record.reason:
+        matters.add("refused", record.reason, remedy=AGAIN)
+    if record.conflicts:
+        matters.add(
+            "conflict",
+            f"{record.conflicts} frames came out differently when they were made twice",
+            seen="two results",
+            expected="the same picture from every machine",
+            remedy="The first is kept. Look whether the machines run the same program, and "
+            "whether a source changed in the night.",
+        )
+
+
+def _tell_at_least(record: RunRecord, matters: Groups, remarks: Groups) -> None:
+    """See to it that a run that did not end well is never without a word."""
+    ill = record.state in (RunState.REFUSED, RunState.DONE_WITH_REMARKS)
+    if ill and not matters.matters() and not remarks.matters():
+        kind = "refused" if record.state is RunState.REFUSED else "stage failed"
+        matters.add(
+            kind,
+            f"it ended as {record.state.value}, and no reason was kept",
+            remedy="Look at its frames and into the logs of the workers; submit it with a change.",
+        )
 
 
 def _tell_remark(problem: Mapping[str, Any], matters: Groups, remarks: Groups) -> None:

@@ -46,6 +46,7 @@ class Tally:
     made_again: int = 0
     extremes: dict[str, tuple[float, int]] = field(default_factory=dict)
     torn: int = 0
+    looked_at: bool = False
     lines: int = 0
     """Lines entered so far."""
 
@@ -139,6 +140,7 @@ def _whole_lines(file: BinaryIO) -> bytes:
 
 def read_tally(tally: Tally, roots: Mapping[str, Path]) -> list[str]:
     """Bring a tally up to date; return what could not be read, in words."""
+    tally.looked_at = True
     try:
         tally.read(roots)
     except (GlimsumError, OSError) as error:

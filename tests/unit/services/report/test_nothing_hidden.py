@@ -139,6 +139,22 @@ def test_a_stage_that_failed(night: Night, reporter: Reporter) -> None:
     assert "check failed: no answer from the storage" in named(report, "stage failed").what
 
 
+@pytest.mark.parametrize("state", [RunState.REFUSED, RunState.DONE_WITH_REMARKS])
+def test_an_end_without_any_reason_is_told_all_the_same(
+    night: Night, reporter: Reporter, state: RunState
+) -> None:
+    night.submit(night_job())
+    night.ledger.end(RUN, state)
+    (matter,) = [each for each in reporter.night(None).first if each.run == RUN]
+    assert matter.what == f"it ended as {state.value}, and no reason was kept"
+
+
+def test_a_reason_that_the_ledger_alone_has(night: Night, reporter: Reporter) -> None:
+    night.submit(night_job())
+    night.ledger.end(RUN, RunState.REFUSED, "nothing can be planned after check: no such pass")
+    assert "no such pass" in named(reporter.night(None), "refused").what
+
+
 def test_a_measurement_that_is_missing(night: Night, reporter: Reporter) -> None:
     night.submit(night_job())
     night.work(RUN, 1)

@@ -11,7 +11,9 @@ from glimsum_jobs.ledger import Stage
 from glimsum_jobs.orders import RunOrder
 from glimsum_services.report import tally as module
 from glimsum_services.report.grouping import Groups, frames_words
+from glimsum_services.report.night import NOT_READ, Reporter
 from glimsum_services.report.tally import Tally
+from support.night_here import Night, night_job
 from support.small_shots import exr_pass, small_shot
 
 
@@ -135,3 +137,18 @@ def test_what_is_beyond_the_bound_is_counted_and_lists_of_frames_stay_readable()
     assert frames_words(range(1001, 99_000)) == "1001 to 98999"
     odd = frames_words(range(1001, 3000, 2))
     assert odd.endswith(", 1065 and more, 1000 in all")
+
+
+def test_what_there_is_no_time_to_read_is_told_and_read_the_next_time(
+    night: Night, reporter: Reporter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (run,) = night.submit(night_job())
+    night.work_frames(run, 2)
+    monkeypatch.setattr("glimsum_services.report.night.READING_S", -1.0)
+    report = reporter.night(None)
+    assert (report.unread, report.shots[0].made, report.shots[0].machines) == (1, 2, [])
+    assert report.notes == [f"{run}: {NOT_READ}"]
+    monkeypatch.undo()
+    report = reporter.night(None)
+    assert (report.unread, report.notes) == (0, [])
+    assert report.shots[0].machines[0].frames == 2
