@@ -34,14 +34,15 @@ def test_a_token_opens_the_call_sheet_and_is_kept_from_scripts(
     page.goto(guarded.url, wait_until="load")
     field = page.get_by_label("Token of this service")
     expect(field).to_be_focused()
+    expect(page.get_by_text("This service asks for a token.")).to_be_visible()
     assert page.get_by_text("mole_040").count() == 0
     keep_picture(page, "sign_in")
 
     field.fill("0123456789ab.wrong")
-    page.get_by_role("button", name="Open the call sheet").click()
+    page.get_by_role("button", name="Open", exact=True).click()
     expect(page.get_by_text("this token is not known here")).to_be_visible()
     field.fill(text)
-    page.get_by_role("button", name="Open the call sheet").click()
+    page.get_by_role("button", name="Open", exact=True).click()
     expect(page.get_by_role("heading", name="mole_040")).to_be_visible()
     expect(field).to_have_count(0)
     assert page.evaluate("document.cookie") == ""
@@ -52,4 +53,14 @@ def test_a_token_opens_the_call_sheet_and_is_kept_from_scripts(
     guarded.work.check("mole_040/v001")
     guarded.work.solve("mole_040/v001")
     expect(page.get_by_text("combining, 0 of 12 frames")).to_be_visible()
+    page.context.close()
+
+
+def test_the_night_report_asks_for_a_token_too(browser: Browser, guarded: Running) -> None:
+    _, text = Tokens(guarded.work.out.parent).make("page", [Scope.READ])
+    page = browser.new_context().new_page()
+    page.goto(f"{guarded.url}/night", wait_until="load")
+    page.get_by_label("Token of this service").fill(text)
+    page.get_by_role("button", name="Open", exact=True).click()
+    expect(page.locator("#report")).to_be_visible()
     page.context.close()

@@ -8,15 +8,15 @@ from starlette.datastructures import Headers
 from glimsum_jobs.errors import StoreError
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_services.api.guards import Asgi, Message, Receive, Send
+from glimsum_services.api.pages import PARTS
 from glimsum_services.api.problem_details import Refusal, answer_problem, refusal
 from glimsum_services.tokens import Scope, Token, Tokens
 
 COOKIE = "glimsum_token"
 """Holds the token of the page: an EventSource sends no headers of its own."""
 
-OPEN = ("/", "/night", "/healthz", "/openapi.json", "/session")
+OPEN = frozenset({*PARTS, "/healthz", "/openapi.json", "/session"})
 """Answered without a token: the page's own parts hold no shot; /session takes one in."""
-OPEN_ENDINGS = (".js", ".css", ".svg")
 
 ASKER: ContextVar[Token | None] = ContextVar("asker", default=None)
 """The token of the request that is being answered."""
@@ -81,7 +81,7 @@ class Admission:
 
 def is_open(path: str) -> bool:
     """Return whether an address is answered without a token."""
-    return path in OPEN or (path.count("/") == 1 and path.endswith(OPEN_ENDINGS))
+    return path in OPEN
 
 
 def scope_of(method: str, path: str) -> Scope:

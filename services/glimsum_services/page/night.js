@@ -1,5 +1,7 @@
 // The night report: asked for once, told from top to bottom. Everything shown is set as text.
 
+import { askService } from "./sign_in.js";
+
 const MOST_MATTERS = 40;
 const AGAIN_MS = 2000; // until everything was read; a million frames take several answers
 
@@ -141,10 +143,7 @@ async function load() {
   const hours = Number(asked.get("hours"));
   if (hours > 0 && hours < 100000) wanted.set("since", new Date(Date.now() - hours * 3600000).toISOString());
   if (asked.get("name")) wanted.set("name", asked.get("name"));
-  const answer = await fetch("/report?" + wanted, { headers: { Accept: "application/json" } });
-  const body = await answer.json();
-  if (!answer.ok) throw new Error(body.detail || String(answer.status));
-  show(body);
+  show(await askService("/report?" + wanted));
 }
 
 document.getElementById("day").textContent = new Date().toLocaleDateString(undefined, { weekday: "long", year: "numeric", month: "long", day: "numeric" });

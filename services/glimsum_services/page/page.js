@@ -1,7 +1,7 @@
 // The call sheet: loads the shots, then follows what happens and puts each shot where it belongs.
 
 import { Shot, nameOf, sectionOf } from "./shot.js";
-import { signIn } from "./sign_in.js";
+import { askService, isSigningIn } from "./sign_in.js";
 
 const RETRY_MS = 3000;
 const MACHINES_MS = 20000;
@@ -19,23 +19,13 @@ function say(text, down) {
 }
 
 function sayLine() {
+  if (isSigningIn()) return say("This service asks for a token.", false);
   if (!connected) return say("The line to the service is down; trying again. What is shown may be old.", true);
   if (machines !== null && machines.length === 0) return say("No machine works now: start \u201cglimsum worker\u201d on one.", true);
   if (machines === null) return say("Live.", false);
   const slots = machines.reduce((sum, each) => sum + each.slots, 0);
   const words = machines.length === 1 ? "1 machine" : machines.length + " machines";
   return say("Live: " + words + ", " + slots + (slots === 1 ? " slot." : " slots."), false);
-}
-
-async function ask(address) {
-  const answer = await fetch(address, { headers: { Accept: "application/json" } });
-  if (answer.status === 401) {
-    await signIn();
-    return ask(address);
-  }
-  const body = await answer.json();
-  if (!answer.ok) throw new Error(body.detail || String(answer.status));
-  return body;
 }
 
 // Newest on top in its section; a shot that stays where it is is not moved, so focus is kept.
@@ -60,7 +50,7 @@ function show(view, quiet) {
 }
 
 async function load(from) {
-  const page = await ask("/shots?limit=50" + (from ? "&after=" + encodeURIComponent(from) : ""));
+  const page = await askService("/shots?limit=50" + (from ? "&after=" + encodeURIComponent(from) : ""));
   page.shots.forEach((view) => show(view, true));
   after = page.after;
   more.hidden = after === null;
@@ -69,7 +59,7 @@ async function load(from) {
 
 async function askMachines() {
   try {
-    machines = (await ask("/workers")).workers;
+    machines = (await askService("/workers")).workers;
   } catch {
     machines = null;
   }

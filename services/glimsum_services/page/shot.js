@@ -1,6 +1,7 @@
 // One shot on the call sheet. Everything shown is set as text, never as markup.
 
 import { drawRuler } from "./ruler.js";
+import { askService } from "./sign_in.js";
 
 const MOST_REASONS = 12;
 
@@ -133,9 +134,7 @@ class Earlier {
     this.room.replaceChildren();
     if (closing) return;
     try {
-      const answer = await fetch(link.href, { headers: { Accept: "application/json" } });
-      const body = await answer.json();
-      if (!answer.ok) throw new Error(body.detail || String(answer.status));
+      const body = await askService(link.href);
       if (this.open !== version) return;
       const shot = new Shot(true);
       this.room.replaceChildren(shot.element);

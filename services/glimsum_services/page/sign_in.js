@@ -2,8 +2,24 @@
 
 let asking = null;
 
+// Asks the service and returns its JSON; signs in first where it wants a token.
+export async function askService(address) {
+  const answer = await fetch(address, { headers: { Accept: "application/json" } });
+  if (answer.status === 401) {
+    await signIn();
+    return askService(address);
+  }
+  const body = await answer.json();
+  if (!answer.ok) throw new Error(body.detail || String(answer.status));
+  return body;
+}
+
+export function isSigningIn() {
+  return asking !== null;
+}
+
 // Resolves when the service has taken a token.
-export function signIn() {
+function signIn() {
   if (asking) return asking;
   const form = document.createElement("form");
   form.className = "sign-in";
@@ -16,10 +32,10 @@ export function signIn() {
   field.required = true;
   label.append(field);
   const button = document.createElement("button");
-  button.textContent = "Open the call sheet";
+  button.textContent = "Open";
   const words = document.createElement("p");
   words.setAttribute("role", "status");
-  words.textContent = "Who runs the service makes one with \u201cglimsum token make\u201d.";
+  words.textContent = "It is made where the service runs, with \u201cglimsum token make\u201d.";
   form.append(label, " ", button, words);
   document.querySelector("header").append(form);
   field.focus();
