@@ -83,7 +83,10 @@ def test_a_machine_asleep_for_three_leases_counts_no_try(
         for process in asleep:
             os.kill(process, signal.SIGSTOP)
         time.sleep(slept_s)
-        for process in asleep:
+        parents = {floor.service.processes()[name] for name in ("api", "worker")}
+        for process in sorted(asleep, key=lambda each: each not in parents):
+            if process not in parents:
+                time.sleep(0.5)  # the unlucky order: dispatchers look before any slot can beat
             os.kill(process, signal.SIGCONT)
         record = floor.wait_for_end("sleep/v001", 60)
 
