@@ -23,6 +23,9 @@ class LeftBehind(BaseModel):
     """Fencing token it was made under; tokens of a run only rise."""
     worker: str
     host: str = ""
+    program: str = ""
+    pixel_epoch: int = 0
+    """What made it: a run is not gone on with by a program that makes other pixels."""
     ended: float
     """Seconds since 1970 UTC by the worker's clock."""
     seconds: float = Field(ge=0)

@@ -14,6 +14,7 @@ from glimsum_jobs.plan import next_stage
 from glimsum_jobs.shot import ShotJob
 from glimsum_services.job_file import Asked
 from glimsum_services.rebuild.rebuilder import Rebuilder, Rebuilt
+from glimsum_services.store.joined import Joined
 from glimsum_services.store.ledger import RedisLedger
 from glimsum_services.store.restore import Restorer
 from glimsum_services.store.shots import Shots
@@ -141,8 +142,8 @@ class Night:
 
     def rebuild(self, **given: Any) -> Rebuilt:
         """Restore the ledger from the disk."""
-        link = self.client
-        return Rebuilder(self.shots, self.ledger, Restorer(link), self.roots, **given).rebuild()
+        told = (self.shots, self.ledger, Restorer(self.client), Joined(self.client), self.roots)
+        return Rebuilder(*told, **given).rebuild()
 
     def finish(self, run: str) -> RunState:
         """Work to the end and return how it ended."""

@@ -4,6 +4,7 @@ import os
 import socket
 import time
 from collections.abc import Callable
+from importlib.metadata import version
 from typing import Any
 
 from glimsum_jobs.errors import StoreError
@@ -16,6 +17,7 @@ from glimsum_jobs.settled import settled
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.finish_shot import finish_shot
+from glimsum_workers.frame_fingerprint import PIXEL_EPOCH
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.manifest import append_line
 from glimsum_workers.frames.roots import Roots
@@ -24,6 +26,8 @@ from glimsum_workers.measure_item import measure_item
 from glimsum_workers.measured import Result, read_measured
 from glimsum_workers.solve_shot import solve_shot
 from glimsum_workers.write_frame import LINES, Writer, write_frame
+
+PROGRAM = version("glimsum")
 
 
 class Performer:
@@ -84,6 +88,8 @@ class Performer:
             token=claim.token,
             worker=process,
             host=socket.gethostname(),
+            program=PROGRAM,
+            pixel_epoch=PIXEL_EPOCH,
             ended=round(time.time(), 3),
             seconds=round(seconds, 3),
             result=result,

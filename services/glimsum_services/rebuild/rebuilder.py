@@ -1,11 +1,8 @@
 """The ledger made again from the version folders, each frame held to its digest."""
 
-import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -13,10 +10,10 @@ from glimsum_jobs.errors import GlimsumError, SourceError
 from glimsum_jobs.ledger import STAGE_WORDS, ItemState, Ledger, Stage
 from glimsum_jobs.left_behind import LeftBehind
 from glimsum_jobs.orders import RunOrder
-from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.restored import RestoredRun, restore_run
-from glimsum_services.folders import open_file
+from glimsum_services.joining import Maker
+from glimsum_services.rebuild.masters import read_masters
 from glimsum_services.rebuild.remarks import (
     never_taken,
     torn,
@@ -25,12 +22,12 @@ from glimsum_services.rebuild.remarks import (
     was_asked_again,
 )
 from glimsum_services.store.connection import adopt, connect
+from glimsum_services.store.joined import Joined
 from glimsum_services.store.keys import Keys
 from glimsum_services.store.ledger import RedisLedger
 from glimsum_services.store.restore import Restorer
 from glimsum_services.store.shots import Shots
 from glimsum_services.version_disk import (
-    MASTERS,
     find_versions,
     read_lines,
     read_order,
@@ -91,6 +88,8 @@ class Rebuilder:
         Where the standing of runs is read.
     restorer : Restorer
         Writes runs.
+    joined : Joined
+        Who began each run.
     roots : mapping of str to Path
         The roots of this machine.
     quick : bool
@@ -102,6 +101,7 @@ class Rebuilder:
     shots: Shots
     ledger: Ledger
     restorer: Restorer
+    joined: Joined
     roots: Mapping[str, Path]
     quick: bool = False
     tell: Callable[[RebuiltRun], None] = lambda _: None
@@ -161,50 +161,26 @@ class Rebuilder:
             problems.append(never_taken(order))
             return None
         problems += torn(order, left)
-        restored = restore_run(
-            order, left.lines, self._wholeness(order, left.lines), read_wishes(self.roots, order)
-        )
+        masters = read_masters(self.roots, order, left.lines, quick=self.quick)
+        self._read += masters.read_bytes
+        wishes = read_wishes(self.roots, order)
+        restored = restore_run(order, left.lines, masters.is_whole, wishes)
         if record is not None and not restored.damaged:
             return self._told(order, WHOLE, record.state.value, restored)
         self.shots.keep(order, read_text(self.roots, order))
+        self._keep_maker(order, left.lines)
         if not self.restorer.restore(restored, replace=bool(restored.damaged)):
             return self._told(order, AT_WORK, "")
         what = RESTORED if record is None else REOPENED
         state = restored.state.value if restored.state else STAGE_WORDS[restored.stage].value
         return self._told(order, what, state, restored)
 
-    def _wholeness(
-        self, order: RunOrder, lines: Sequence[LeftBehind]
-    ) -> Callable[[Mapping[str, Any]], bool]:
-        """Return a test of frames by what they left behind; all masters are read now."""
-        frames = [line.result for line in lines if line.stage is Stage.COMBINE]
-        names = sorted({str(each.get("name")) for each in frames})
-        with ThreadPoolExecutor(READERS) as readers:
-            seen = dict(
-                zip(names, readers.map(lambda name: self._look(order, name), names), strict=True)
-            )
-        field = "bytes" if self.quick else "file_digest"
-        return lambda result: (
-            seen.get(str(result.get("name"))) is not None
-            and seen[str(result.get("name"))] == result.get(field)
-        )
-
-    def _look(self, order: RunOrder, name: str) -> object:
-        """Return the digest of a master, or its size; None if it is not there."""
-        folder = parse_root_path(order.folder).child(MASTERS)
-        try:
-            with open_file(self.roots, folder, name) as file:
-                size = file.seek(0, 2)
-                if self.quick:
-                    return size
-                file.seek(0)
-                digest = hashlib.sha256()
-                while piece := file.read(PIECE_BYTES):
-                    digest.update(piece)
-        except (GlimsumError, OSError):
-            return None
-        self._read += size
-        return digest.hexdigest()
+    def _keep_maker(self, order: RunOrder, lines: Sequence[LeftBehind]) -> None:
+        """Say again what program began the run: no other may go on with it."""
+        begun = [line for line in lines if line.program]
+        if begun:
+            first = min(begun, key=lambda line: line.token)
+            self.joined.begin(order.run, str(Maker(first.program, first.pixel_epoch)))
 
     def _told(
         self, order: RunOrder, what: str, state: str, restored: RestoredRun | None = None
@@ -252,7 +228,13 @@ def rebuild_ledger(
     try:
         adopt(client, Keys())
         told = Rebuilder(
-            Shots(client), RedisLedger(client), Restorer(client), roots, quick=quick, tell=tell
+            Shots(client),
+            RedisLedger(client),
+            Restorer(client),
+            Joined(client),
+            roots,
+            quick=quick,
+            tell=tell,
         )
         return told.rebuild()
     finally:

@@ -5,11 +5,15 @@ import os
 import shutil
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
 
 from glimsum_jobs.ledger import Control, Hours, ItemState, RunState, Stage
+from glimsum_services.joining import Maker
+from glimsum_services.store.joined import Joined
+from glimsum_workers.frame_fingerprint import PIXEL_EPOCH
 from support.night_here import FILMED, FRAMES, RUN, Interrupted, Night, night_job
 from support.small_shots import exr_pass, raw_small_shot
 
@@ -196,6 +200,35 @@ def test_wishes_and_sequences_come_back(night: Night) -> None:
     assert (record.control, record.priority, record.hours) == (Control.PAUSE, 90, hours)
     assert night.record("c/v001").priority == 80
     assert night.ledger.open_runs() == ["b/v001", "c/v001"]
+
+
+def test_a_run_begun_by_one_program_is_not_gone_on_with_by_another(night: Night) -> None:
+    (run,) = night.submit(night_job())
+    night.work_frames(run, 2)
+    night.forget()
+    night.rebuild()
+    began = Joined(night.client).begin(run, "9.9 pixels 77")
+    assert began == str(Maker(version("glimsum"), PIXEL_EPOCH))
+
+
+def test_a_wish_is_heard_though_the_disk_can_not_keep_it(
+    night: Night, caplog: pytest.LogCaptureFixture
+) -> None:
+    (run,) = night.submit(night_job())
+    version_folder = night.roots["out"] / "small" / "v001"
+    version_folder.rename(version_folder.with_name("unplugged"))
+    assert night.ledger.control(run, Control.CANCEL)
+    assert night.record(run).state is RunState.CANCELLED
+    assert "small/v001: what is wanted is not kept on the disk" in caplog.text
+
+
+def test_a_wish_that_came_too_late_is_not_kept(night: Night) -> None:
+    (run,) = night.submit(night_job())
+    night.finish(run)
+    assert not night.ledger.control(run, Control.CANCEL)
+    damage(night.roots["out"] / "small" / "v001" / "master" / "small_v001.1002.exr")
+    night.forget()
+    assert night.rebuild().runs[0].state == "combining"
 
 
 def test_a_frame_that_was_set_aside_keeps_its_reason_in_a_finished_run(night: Night) -> None:
