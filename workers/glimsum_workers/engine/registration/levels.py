@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.parallax.nearness import Nearness
+from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.registration.certainty import find_doubt
 from glimsum_workers.engine.registration.coarse import Coarse
 from glimsum_workers.engine.registration.models import PARAMETERS, Model, widen_model

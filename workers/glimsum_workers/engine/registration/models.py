@@ -26,7 +26,7 @@ def model_basis(model: Model, places: Numbers, nearness: Numbers | None = None) 
         x, y from the picture's centre over its half diagonal, so that every parameter is in pixels
         of displacement in the corner.
     nearness : float64 array, (n,), optional
-        Of the places, in deviations (see `parallax.nearness`), for `field`; 0 where not given.
+        Of the places, in deviations (see `nearness.Nearness`), for `field`; 0 where not given.
 
     Returns
     -------

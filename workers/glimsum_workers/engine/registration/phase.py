@@ -60,11 +60,11 @@ def correlate_phases(
     radius = np.hypot(down[:, None], across[None, :])
     weight = np.exp(-0.5 * (radius / _BAND[1] * 2) ** 2) * (radius > _BAND[0])
     cross *= (weight / np.maximum(size, 1e-6 * size.max())).astype(np.float32)
-    start = _start(cross, (height, width))
+    # Frequencies beyond weigh next to nothing.
     rows, columns = np.abs(down) < _BAND[1] * 1.5, across < _BAND[1] * 1.5
-    found = _climb(
-        cross[rows][:, columns].astype(np.complex128), down[rows], across[columns], start
-    )
+    kept = cross[rows][:, columns].astype(np.complex128)
+    start = _start(kept, down[rows], across[columns])
+    found = _climb(kept, down[rows], across[columns], start)
     if found is None:
         return None
     return (column + found[0]) * still.factor, (row + found[1]) * still.factor
@@ -107,10 +107,15 @@ def _taper(shape: tuple[int, ...]) -> Plane:
     return np.asarray(sides[0][:, None] * sides[1][None, :], dtype=np.float32)
 
 
-def _start(cross: NDArray[np.complexfloating], shape: tuple[int, int]) -> tuple[int, int]:
+def _start(
+    cross: NDArray[np.complex128], down: NDArray[np.float64], across: NDArray[np.float64]
+) -> tuple[int, int]:
     """Return the whole shift dx, dy of the largest correlation of either sign nearby."""
-    surface = np.fft.irfft2(cross, s=shape)
-    window = np.roll(surface, (_SEARCH, _SEARCH), axis=(0, 1))[: 2 * _SEARCH + 1, : 2 * _SEARCH + 1]
+    steps = np.arange(-_SEARCH, _SEARCH + 1)
+    doubled = np.where(across > 0, 2.0, 1.0)
+    by_row = np.exp(2j * np.pi * np.outer(steps, down))
+    by_column = np.exp(2j * np.pi * np.outer(across, steps)) * doubled[:, None]
+    window = np.real(by_row @ cross @ by_column)
     row, column = np.unravel_index(np.argmax(np.abs(window)), window.shape)
     return int(column) - _SEARCH, int(row) - _SEARCH
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.parallax.nearness import Nearness
+from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.registration.models import Model, model_basis
 from glimsum_workers.engine.registration.prepared import Level, Prepared
 from glimsum_workers.engine.registration.solve import Step, solve_step

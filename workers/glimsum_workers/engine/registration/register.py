@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.motion import STILL, Registration
-from glimsum_workers.engine.parallax.nearness import Nearness
+from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.registration.certainty import Doubt, find_doubt
 from glimsum_workers.engine.registration.coarse import Coarse, search_shift
 from glimsum_workers.engine.registration.levels import LEAST_SHARE, Fitted, fit_levels

@@ -6,8 +6,10 @@ import pytest
 from glimsum_workers.engine.registration.bands import BAND_NOISE, halve, pass_band, widen
 from glimsum_workers.engine.registration.models import as_motion, model_basis
 from glimsum_workers.engine.registration.noise import Noise, estimate_noise, stabilise
+from glimsum_workers.engine.registration.prepared import Level
 from glimsum_workers.engine.registration.spread import find_misfit, middle
 from glimsum_workers.engine.registration.taps import PLACES, read_between
+from glimsum_workers.engine.registration.tile_sums import TILE, lay_tiles, sum_tiles
 
 
 @pytest.mark.parametrize("frequency", [0.08, 0.1, 0.15, 0.2, 0.22])
@@ -88,6 +90,38 @@ def test_the_misfit_is_what_the_tiles_own_noise_leaves_unexplained() -> None:
     assert find_misfit(off, own**2, np.ones(1400)) == pytest.approx(0.1, rel=0.15)
     assert find_misfit(random.normal(0, own), own**2, np.ones(1400)) < 0.03
     assert middle(np.array([3.0, 1.0, 2.0])) == 2.0
+
+
+@pytest.mark.parametrize("holes", [False, True])
+def test_sums_over_tiles_are_those_of_their_definition(holes: bool) -> None:
+    random = np.random.default_rng(6)
+    size = (90, 120)
+    one, two = (random.standard_normal(size).astype(np.float16) for _ in range(2))
+    valid = np.ones(size, dtype=np.bool_)
+    if holes:
+        valid[30:33, 40:44] = False
+        one[~valid] = 0
+    tops, lefts = lay_tiles(size)
+    expected = np.broadcast_to(np.array([1.2, -0.7]), (len(tops), len(lefts), 2))
+
+    sums = sum_tiles(Level(one, valid, 1), Level(two, None, 1), expected)
+
+    corner = np.array([size[1] / 2 - 8, size[0] / 2 - 8])
+    assert len(sums.count) == (len(tops) - 1) * len(lefts)  # the first row lies outside by then
+    for number, (x, y) in enumerate(sums.centres + corner):
+        here = slice(int(y), int(y) + TILE), slice(int(x), int(x) + TILE)
+        still, kept = one[here].astype(np.float64), valid[here]
+
+        def there(down: int, right: int, x: int = int(x), y: int = int(y)) -> np.ndarray:
+            top, left = y - 1 + down, x + 1 + right
+            return two[top : top + TILE, left : left + TILE].astype(np.float64)
+
+        cross = [[np.sum(still * there(j, i)) for i in range(-3, 4)] for j in range(-3, 4)]
+        energy = [[np.sum(kept * there(j, i) ** 2) for i in (-1, 0, 1)] for j in (-1, 0, 1)]
+        np.testing.assert_allclose(sums.cross[number], cross, atol=1e-3)
+        np.testing.assert_allclose(sums.energy[number], energy, rtol=1e-5)
+        assert sums.own[number, 0] == pytest.approx(np.sum(still**2), rel=1e-5)
+        assert sums.count[number] == kept.sum()
 
 
 @pytest.mark.parametrize("model", ["shift", "similarity", "affine"])
