@@ -116,7 +116,6 @@ def finish_shot(
         "made": order.made,
         "job_digest": order.job_digest,
         "checked": checked.model_dump(mode="json"),
-        "start_offsets": {name: each.start_offset for name, each in checked.passes.items()},
         "solved": solved.model_dump(mode="json"),
         "finished": finished.model_dump(mode="json"),
     }

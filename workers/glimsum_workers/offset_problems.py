@@ -42,13 +42,16 @@ def remark_locked(job: ShotJob, name: str) -> Problem:
 
 
 def tell_breaks(
-    job: ShotJob, name: str, found: Found, number: Callable[[int], int]
+    job: ShotJob, name: str, found: Found, number: Callable[[int, int], int]
 ) -> Iterator[Problem]:
-    """Name frames of a pass that are missing or there twice; `number` gives the file of a frame."""
+    """Name frames of a pass that are missing or there twice.
+
+    `number` gives the file of a frame at an offset in steps.
+    """
     for each in found.breaks:
         count = abs(each.frames)
         files = "file" if count == 1 else "files"
-        first = number(each.frame - 1) + job.passes[name].step
+        first = number(each.frame - 1, each.before) + job.passes[name].step
         if each.frames > 0:
             what = f"pass {name} has {count} {files} too many before frame {each.frame}"
             remedy = (

@@ -105,7 +105,7 @@ def _search(job: ShotJob, name: str, likeness: Likeness) -> Started:
     if not found.offset.certain:
         return Started(offset, told, (ask_offset(job, name, offset, found),))
     problems = [
-        *tell_breaks(job, name, found, lambda frame: likeness.number(name, frame, offset)),
+        *tell_breaks(job, name, found, lambda f, steps: likeness.number(name, f, steps * step)),
         *tell_pace(job, name, found),
         *tell_fraction(job, name, found),
     ]

@@ -45,10 +45,13 @@ class Break:
     frames : int
         By how many files its offset differs from theirs: positive, so many files too many before
         it (a frame twice); negative, so many are missing.
+    before : int
+        The offset of the frames before it.
     """
 
     frame: int
     frames: int
+    before: int
 
 
 def place_frames(scores: Mapping[int, Sequence[float]]) -> Numbers:
@@ -63,9 +66,9 @@ def place_frames(scores: Mapping[int, Sequence[float]]) -> Numbers:
     Returns
     -------
     float64 array, (frames,)
-        The best offset, refined by where two straight flanks through its neighbours meet (scores
-        fall off from their peak nearly in a line); NaN where one of its neighbours was not tried.
-        Some 0.1 frame exact on the frames it was measured on.
+        The best offset, refined by its neighbours: where straight flanks meet, or, where the peak
+        is rounded (a frame moves near against far by less than a pixel), by a parabola. NaN where
+        one of its neighbours was not tried. Some 0.1 frame exact on the frames it was measured on.
     """
     offsets = sorted(scores)
     table = np.array([list(scores[each]) for each in offsets], dtype=np.float64)
@@ -76,12 +79,30 @@ def place_frames(scores: Mapping[int, Sequence[float]]) -> Numbers:
         best = int(np.nanargmax(column))
         if not 0 < best < len(offsets) - 1 or offsets[best + 1] - offsets[best - 1] != 2:
             continue
-        left, middle, right = (float(each) for each in column[best - 1 : best + 2])
-        if not np.isfinite(left + right):
-            continue
-        fall = middle - min(left, right)
-        placed[frame] = offsets[best] + (0.5 * (right - left) / fall if fall > 0 else 0.0)
+        near = column[best - 1 : best + 2]
+        if np.isfinite(near).all():
+            wide = column[max(best - 2, 0) : best + 3] if 1 < best < len(offsets) - 2 else near
+            placed[frame] = offsets[best] + _fraction(near, wide)
     return placed
+
+
+def _fraction(near: Numbers, wide: Numbers) -> float:
+    """Return where the peak of three scores lies, in frames from the middle one.
+
+    `wide` holds five scores where two on either side are known: a peak is rounded if the score
+    falls less at its first step than at its second, on the steeper side.
+    """
+    left, middle, right = (float(each) for each in near)
+    fall = middle - min(left, right)
+    if fall <= 0:
+        return 0.0
+    flanks, parabola = (right - left) / fall, (right - left) / (2 * middle - left - right)
+    beyond = 0.0
+    if len(wide) == 5:
+        beyond = float(left - wide[0] if left < right else right - wide[4])
+    # A fall of half the next one is a round top, an equal one a straight flank.
+    straight = 1.0 if not beyond > 0 else float(np.clip(2 * fall / beyond - 1, 0, 1))
+    return 0.5 * (straight * flanks + (1 - straight) * parabola)
 
 
 def find_pace(frames: Sequence[int], scores: Mapping[int, Sequence[float]]) -> Pace:
@@ -161,21 +182,28 @@ def find_breaks(frames: Sequence[int], scores: Mapping[int, Sequence[float]]) ->
     for place, found in enumerate(best):
         lasts = best[place : place + _LEAST_RUN]
         if found != current and lasts == [found] * _LEAST_RUN:
-            breaks.append(Break(at[place], found - current))
+            breaks.append(Break(at[place], found - current, current))
             current = found
         steps.append(current)
-    if breaks and _goes_in_a_line(at, place_frames(scores)[scored], steps):
+    if breaks and _goes_in_a_line(at, place_frames(scores)[scored], steps, breaks):
         return ()
     return tuple(breaks)
 
 
-def _goes_in_a_line(at: Sequence[int], placed: Numbers, steps: Sequence[int]) -> bool:
-    """Return whether a straight line is nearer to the offsets of frames than whole steps are."""
+def _goes_in_a_line(
+    at: Sequence[int], placed: Numbers, steps: Sequence[int], breaks: Sequence[Break]
+) -> bool:
+    """Return whether a straight line is nearer to the offsets of frames than whole steps are.
+
+    A frame beside a break has a neighbour that is two frames away, or none: it is left out.
+    """
+    where, whole = np.array(at, dtype=np.float64), np.array(steps, dtype=np.float64)
     kept = np.isfinite(placed)
+    away = kept & np.array([all(not -2 <= f - each.frame <= 0 for each in breaks) for f in at])
+    kept = away if away.sum() >= _LEAST_FRAMES else kept
     if kept.sum() < _LEAST_FRAMES:
         return False
-    where = np.array(at, dtype=np.float64)[kept]
-    slope, level = _line(where, placed[kept])
-    off_line = np.abs(placed[kept] - (level + slope * where)).mean()
-    off_steps = np.abs(placed[kept] - np.array(steps)[kept]).mean()
-    return bool(off_line < off_steps)
+    slope, level = _line(where[kept], placed[kept])
+    off_line = np.abs(placed - (level + slope * where))[kept].mean()
+    off_steps = (placed - whole)[kept]
+    return bool(off_line < np.abs(off_steps - np.median(off_steps)).mean())

@@ -237,10 +237,12 @@ def _halve_between(
 def _how_it_ran(
     sheet: _Sheet, probes: tuple[int, ...], offset: int
 ) -> tuple[tuple[Break, ...], Pace | None]:
-    """Return frames missing or there twice, and the pace; where there are breaks, none is told."""
+    """Return frames missing or there twice, and the pace; a break alone is no other speed."""
     table = _told(sheet, probes, offset)
     breaks = find_breaks(probes, table)
+    if breaks:
+        placed = place_frames(table)
+        ends = placed[np.isfinite(placed)][[0, -1]]
+        return breaks, Pace(float(ends[0]), float(ends[1]), same_speed=True)
     pace = find_pace(probes, table)
-    if not np.isfinite(pace.head):
-        return breaks, None
-    return breaks, Pace(pace.head, pace.tail, same_speed=True) if breaks else pace
+    return breaks, pace if np.isfinite(pace.head) else None

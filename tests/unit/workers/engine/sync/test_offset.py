@@ -110,7 +110,7 @@ def test_a_missing_and_a_doubled_frame_are_named() -> None:
     where = [0, 0, 0, 1, 1, 1, 1, 0, 0, 0]
     scores = {offset: [peak(at, offset) for at in where] for offset in range(-2, 4)}
 
-    assert find_breaks(range(10), scores) == (Break(3, 1), Break(7, -1))
+    assert find_breaks(range(10), scores) == (Break(3, 1, 0), Break(7, -1, 1))
 
 
 def test_one_frame_that_fits_elsewhere_by_chance_is_no_break() -> None:

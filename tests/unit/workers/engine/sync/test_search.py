@@ -94,7 +94,7 @@ def test_the_place_of_a_missing_file_is_halved_down_to_its_frame(missing: int) -
     found = lacking.found()
 
     assert found.offset.certain
-    assert found.breaks == (Break(missing, -1),)
+    assert found.breaks == (Break(missing, -1, 3),)
     assert len(found.frames) <= 9
     assert found.pace is not None
     assert found.pace.same_speed
@@ -103,7 +103,7 @@ def test_the_place_of_a_missing_file_is_halved_down_to_its_frame(missing: int) -
 def test_a_file_too_many_is_told_with_its_frame() -> None:
     found = Pass(lambda frame: 1.0 + (frame >= 1033)).found()
 
-    assert found.breaks == (Break(1033, 1),)
+    assert found.breaks == (Break(1033, 1, 1),)
 
 
 def test_a_pass_at_another_speed_is_no_break() -> None:
