@@ -80,12 +80,10 @@ def source_number(
     int
         File number; it may lie outside what the card holds.
     """
-    number = first + start_offset
-    while number in skip:
-        number += step
-    for _ in range(frame - shot_first):
-        number += step
-        while number in skip:
+    start = first + start_offset
+    number = start + max(0, frame - shot_first) * step
+    for skipped in sorted(skip):
+        if start <= skipped <= number and (skipped - start) % step == 0:
             number += step
     return number
 

@@ -1,4 +1,8 @@
+import itertools
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from glimsum_jobs.frame_ranges import FrameRange, runs_of, source_number
@@ -29,6 +33,22 @@ def test_a_skipped_shot_moves_everything_behind_it_on() -> None:
 
 def test_a_skipped_first_shot_moves_the_whole_pass() -> None:
     assert number(1001, skip=frozenset({12, 13})) == 14
+
+
+@given(
+    frame=st.integers(1001, 1060),
+    first=st.integers(0, 40),
+    step=st.integers(1, 5),
+    offset=st.integers(-5, 5),
+    skip=st.frozensets(st.integers(0, 120), max_size=30),
+)
+def test_it_is_the_number_reached_by_counting_what_is_not_skipped(
+    frame: int, first: int, step: int, offset: int, skip: frozenset[int]
+) -> None:
+    counted = (n for n in itertools.count(first + offset, step) if n not in skip)
+    expected = next(itertools.islice(counted, frame - 1001, None))
+
+    assert number(frame, first=first, step=step, start_offset=offset, skip=skip) == expected
 
 
 def test_a_range_counts_both_ends() -> None:
