@@ -1,5 +1,7 @@
 """Pictures at half sizes, and the band of detail that registration looks at."""
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +13,7 @@ BAND_NOISE = 0.1205
 """Variance that noise of variance 1 keeps in `pass_band` (sum of squares of its kernel)."""
 
 _WIDE_REACH = 8
-_STRIP = 96
+_STRIP = 48
 
 
 def halve(plane: Plane) -> Plane:
@@ -59,20 +61,43 @@ def pass_band(plane: Plane, valid: Mask | None = None) -> Plane:
     """
     if valid is None or valid.all():
         return _difference(plane)
-    weight = valid.astype(np.float32)
-    # Masked pixels take the mean of the valid ones about them, so that no edge is left there.
-    around = _wide(np.where(valid, plane, 0).astype(np.float32))
-    share = _wide(weight)
-    filled = np.where(valid, plane, around / np.maximum(share, np.float32(1e-3)))
-    return np.asarray(_difference(filled.astype(np.float32)) * weight, dtype=np.float32)
+    return np.asarray(_difference(_fill(plane, valid)) * valid, dtype=np.float32)
+
+
+def _fill(plane: Plane, valid: Mask) -> Plane:
+    """Give masked pixels the mean of the valid ones about them, so that no edge is left there."""
+    filled: Plane = plane.copy()
+    light = _pad(np.where(valid, plane, np.float32(0)))
+    weight = _pad(valid.astype(np.float32))
+    for rows, here in _strips(plane.shape[0]):
+        masked = ~valid[here]
+        if masked.any():
+            share = np.maximum(_wide(weight[rows], plane.shape), np.float32(1e-3))
+            filled[here][masked] = (_wide(light[rows], plane.shape) / share)[masked]
+    return filled
 
 
 def _difference(plane: Plane) -> Plane:
-    return _narrow(plane) - _wide(plane)
+    padded, result = _pad(plane), np.empty(plane.shape, dtype=np.float32)
+    for rows, here in _strips(plane.shape[0]):
+        strip = padded[rows]
+        np.subtract(_narrow(strip), _wide(strip, plane.shape), out=result[here])
+    return result
 
 
-def _narrow(plane: Plane) -> Plane:
-    padded = np.pad(plane, 1, mode="edge")
+def _pad(plane: Plane) -> Plane:
+    return np.pad(plane, _WIDE_REACH + 1, mode="edge")
+
+
+def _strips(height: int) -> Iterator[tuple[slice, slice]]:
+    """Give rows of the padded plane, and what they make: sums stay in the processor's cache."""
+    for top in range(0, height, _STRIP):
+        bottom = min(top + _STRIP, height)
+        yield slice(top, bottom + 2 * _WIDE_REACH + 2), slice(top, bottom)
+
+
+def _narrow(strip: Plane) -> Plane:
+    padded = strip[_WIDE_REACH:-_WIDE_REACH, _WIDE_REACH:-_WIDE_REACH]
     tall: Plane = padded[:-2] + padded[2:]
     tall += 2 * padded[1:-1]
     wide: Plane = tall[:, :-2] + tall[:, 2:]
@@ -81,18 +106,9 @@ def _narrow(plane: Plane) -> Plane:
     return wide
 
 
-def _wide(plane: Plane) -> Plane:
-    height, width = plane.shape
-    padded = np.pad(plane, _WIDE_REACH + 1, mode="edge")
-    result = np.empty((height, width), dtype=np.float32)
-    # In strips, so that the sums stay in the processor's cache.
-    for top in range(0, height, _STRIP):
-        rows = padded[top : top + _STRIP + 2 * _WIDE_REACH + 2]
-        rows = _box_cascade(rows, 0)
-        rows = _box_cascade(rows, 1)
-        count = min(_STRIP, height - top)
-        result[top : top + count] = rows[:count, :width] * np.float32(1 / 512**2)
-    return result
+def _wide(strip: Plane, size: tuple[int, ...]) -> Plane:
+    rows = _box_cascade(_box_cascade(strip, 0), 1)[: len(strip) - 2 * _WIDE_REACH - 2, : size[1]]
+    return np.asarray(rows * np.float32(1 / 512**2), dtype=np.float32)
 
 
 def _box_cascade(plane: Plane, axis: int) -> Plane:

@@ -116,7 +116,8 @@ def prepare(
 
 
 def _keep(band: Plane) -> NDArray[np.float16]:
-    return np.clip(band, -60000, 60000).astype(np.float16)
+    np.clip(band, -60000, 60000, out=band)
+    return band.astype(np.float16)
 
 
 def _check(plane: Plane, clipped: Mask | None) -> None:
