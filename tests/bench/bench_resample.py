@@ -122,19 +122,21 @@ def decibels(errors: list[Pixels]) -> float:
 
 
 def show_errors(moves: dict[str, Move]) -> None:
-    """Print day and ring-zone PSNR, lowest value, ramp error and distinct results."""
+    """Print day and ring-zone PSNR, lowest value, light, ramp error and distinct results."""
     street, night = draw_street(192, 288, 11), draw_street(192, 288, 12, bulbs=14)
     ramp = np.repeat(np.arange(80.0)[None, :, None], 64, 0).repeat(3, 2).astype(np.float32)
     noise = np.random.default_rng(1).random((24, 24, 3), dtype=np.float32)
-    print(f"\n{'errors of shifts':28s}  day dB  ring dB   lowest  ramp px  distinct of 500")
+    print(
+        f"\n{'errors of shifts':28s}  day dB  ring dB   lowest  light %  ramp px  distinct of 500"
+    )
     for name, move in moves.items():
-        ring, low = ring_errors(night, move)
+        ring, low, gained = ring_errors(night, move)
         lean = [move(ramp, Motion(d / 25, 0.0))[32, 20:60, 0] - ramp[32, 20:60, 0] - d / 25
                 for d in range(25)]  # fmt: skip
         made = {move(noise, Motion(d / 500, 0.0))[8:16, 8:16].tobytes() for d in range(500)}
         print(
             f"{name:28s}  {decibels(day_errors(street, move)):6.2f}  {decibels(ring):7.2f}"
-            f"  {low:7.3f}  {np.abs(lean).max():7.5f}  {len(made)}"
+            f"  {low:7.3f}  {100 * gained:7.3f}  {np.abs(lean).max():7.5f}  {len(made)}"
         )
 
 
@@ -147,9 +149,12 @@ def day_errors(street: FineScene, move: Move) -> list[Pixels]:
     ]
 
 
-def ring_errors(night: FineScene, move: Move) -> tuple[list[Pixels], float]:
-    """Return differences of log2 light, a seventeenth a stop, about bulbs; and the lowest value."""
-    source, errors, low = np.minimum(night.photograph(), 1), [], np.inf
+def ring_errors(night: FineScene, move: Move) -> tuple[list[Pixels], float, float]:
+    """Return differences of log2 light, a seventeenth a stop, about bulbs; lowest value; light.
+
+    The light is the mean gain over the truth.
+    """
+    source, errors, low, gains = np.minimum(night.photograph(), 1), [], np.inf, []
     for right, down in EIGHTHS:
         truth = np.minimum(night.photograph(right, down), 1)
         moved = move(source, Motion(right / 8, down / 8))
@@ -158,7 +163,8 @@ def ring_errors(night: FineScene, move: Move) -> tuple[list[Pixels], float]:
         logs = [np.log2(np.maximum(each, 2.0**-10)) / 17 for each in (moved, truth)]
         errors.append((logs[0] - logs[1])[INNER][ring])
         low = min(low, float(moved.min()))
-    return errors, low
+        gains.append(float(moved[INNER].sum(dtype=np.float64) / truth[INNER].sum()) - 1)
+    return errors, low, float(np.mean(gains))
 
 
 def make_pictures(height: int, width: int) -> dict[str, Pixels]:
