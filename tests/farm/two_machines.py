@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from secrets import token_hex
+from typing import Any
 
 import pytest
 
@@ -26,10 +27,10 @@ class TwoMachines:
     cable: str
 
     def start(
-        self, where: str, words: Sequence[str], environment: Mapping[str, str], **more: object
+        self, where: str, words: Sequence[str], environment: Mapping[str, str], **more: Any
     ) -> "subprocess.Popen[str]":
         """Start a program on one of the machines."""
-        return subprocess.Popen(  # type: ignore[call-overload, no-any-return]  # more options as they are
+        return subprocess.Popen(
             ["ip", "netns", "exec", where, *words], env=dict(environment), text=True, **more
         )
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse
 
 from glimsum_jobs.ledger import Counts, ItemState
@@ -11,6 +11,7 @@ from glimsum_jobs.reading import shot_schema
 from glimsum_services.api.problem_details import Refusal, error_answers
 from glimsum_services.api.service import Served, Service
 from glimsum_services.api.views import Shown, utc_text
+from glimsum_services.api.watch import Watch
 
 router = APIRouter(tags=["service"])
 
@@ -112,7 +113,7 @@ def list_workers(service: Served) -> MachineList:
     response_class=PlainTextResponse,
     responses=error_answers(),
 )
-def get_metrics(service: Served) -> PlainTextResponse:
+def get_metrics(request: Request, service: Served) -> PlainTextResponse:
     """Give figures as text (OpenMetrics' older text exposition, version 0.0.4)."""
     runs = [
         record
@@ -120,6 +121,7 @@ def get_metrics(service: Served) -> PlainTextResponse:
         if record is not None
     ]
     machines = service.machines.heard_within(SILENT_AFTER_S)
+    watch: Watch = request.app.state.watch
     lines = [
         *_gauge("glimsum_open_runs", "Versions that are not at their end.", {"": len(runs)}),
         *_gauge(
@@ -138,6 +140,15 @@ def get_metrics(service: Served) -> PlainTextResponse:
             "glimsum_slots", "Slots of these machines.", {"": sum(each.slots for each in machines)}
         ),
         *_gauge("glimsum_broker_up", "1 when the ledger answers.", {"": 1}),
+        *_figures(
+            "counter",
+            "glimsum_events_total",
+            "What happened since this process began.",
+            {
+                f'{{kind="{kind}",stage="{stage}"}}': count
+                for (kind, stage), count in sorted(watch.heard.items())
+            },
+        ),
     ]
     return PlainTextResponse(
         "\n".join(lines) + "\n", media_type="text/plain; version=0.0.4; charset=utf-8"
@@ -151,7 +162,11 @@ async def get_schema() -> dict[str, Any]:
 
 
 def _gauge(name: str, words: str, values: dict[str, int]) -> list[str]:
-    head = [f"# HELP {name} {words}", f"# TYPE {name} gauge"]
+    return _figures("gauge", name, words, values)
+
+
+def _figures(kind: str, name: str, words: str, values: dict[str, int]) -> list[str]:
+    head = [f"# HELP {name} {words}", f"# TYPE {name} {kind}"]
     return head + [f"{name}{labels} {value}" for labels, value in values.items()]
 
 

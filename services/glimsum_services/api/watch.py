@@ -5,6 +5,7 @@ import json
 import logging
 import threading
 import time
+from collections import Counter
 from collections.abc import AsyncIterator, Sequence
 from contextlib import suppress
 
@@ -62,10 +63,16 @@ class Watch:
     ----------
     service : Service
         Its `events` is used by this thread alone.
+
+    Attributes
+    ----------
+    heard : Counter
+        How often each kind of event was heard of each stage since this process began.
     """
 
     def __init__(self, service: Service) -> None:
         self._service = service
+        self.heard: Counter[tuple[str, str]] = Counter()
         self._watchers: set[Watcher] = set()
         self._stop = threading.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -157,7 +164,8 @@ class Watch:
         return found[-1].id
 
     def _write_down(self, found: Sequence[Event]) -> None:
-        """Give the log one line an event; a service that logs words leaves them out."""
+        """Count events, and give the log one line each; a log of words leaves them out."""
+        self.heard.update((each.kind, each.stage) for each in found)
         if not log.isEnabledFor(logging.INFO):
             return
         for each in found:

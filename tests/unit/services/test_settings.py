@@ -89,3 +89,38 @@ def test_every_setting_has_words_and_a_variable() -> None:
     for name, field in Settings.model_fields.items():
         assert field.description, name
         assert variable(name) == f"GLIMSUM_{name.upper()}"
+
+
+@pytest.mark.parametrize(
+    ("given", "asks"),
+    [
+        ({}, False),
+        ({"host": "localhost"}, False),
+        ({"host": "::1"}, False),
+        ({"host": "127.0.0.9"}, False),
+        ({"host": "0.0.0.0"}, True),  # noqa: S104  # stated, not bound
+        ({"host": "192.168.1.20"}, True),
+        ({"host": "farm.local"}, True),
+        ({"lan": "192.168.1.20"}, True),
+        ({"lan": "192.168.1.20", "host": "localhost"}, True),
+    ],
+)
+def test_tokens_are_asked_for_as_soon_as_others_can_reach_the_service(
+    tmp_path: Path, given: dict[str, str], *, asks: bool
+) -> None:
+    # RFC 1122, 3.2.1.3: 127.0.0.0/8 is this machine; RFC 4291, 2.5.3: so is ::1.
+    assert load_settings({}, state_folder=tmp_path, **given).asks_for_tokens is asks
+
+
+@pytest.mark.parametrize("address", ["home", "127.0.0.1", "0.0.0.0", "192.168.1.300", "::"])  # noqa: S104  # the same
+def test_an_address_others_can_not_use_is_no_address_of_the_home_network(
+    tmp_path: Path, address: str
+) -> None:
+    with pytest.raises(JobError, match=rf"(?s)lan.*{address}"):
+        load_settings({"GLIMSUM_LAN": address}, state_folder=tmp_path)
+
+
+def test_no_secret_travels_in_the_environment(tmp_path: Path) -> None:
+    secrets = {"broker": "redis://:hidden@farm/0", "token": "0123456789ab.hidden"}
+    settings = load_settings({}, state_folder=tmp_path, **secrets)
+    assert "hidden" not in repr(settings.environment())

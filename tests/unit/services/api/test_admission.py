@@ -41,7 +41,14 @@ def test_a_service_that_others_can_reach_asks_for_a_token(guarded: Running) -> N
 
 @pytest.mark.parametrize(
     "stated",
-    ["Bearer .", "Bearer x", "Bearer 0123456789ab.x", "Basic eDp5", "bearer", "Bearer " + "x" * 900],
+    [
+        "Bearer .",
+        "Bearer x",
+        "Bearer 0123456789ab.x",
+        "Basic eDp5",
+        "bearer",
+        "Bearer " + "x" * 500,
+    ],
 )
 def test_a_wrong_token_is_refused(guarded: Running, stated: str) -> None:
     token_for(guarded, Scope.READ)

@@ -196,6 +196,9 @@ def test_figures_are_text(running: Running) -> None:
     lines = running.http.get("/metrics").text.splitlines()
     assert "glimsum_open_runs 1" in lines
     assert 'glimsum_items{state="waiting"} 1' in lines
+    running.work.check(RUN)
+    done = 'glimsum_events_total{kind="done",stage="check"} 1'
+    wait_for(lambda: done in running.http.get("/metrics").text)
 
 
 def test_the_schema_is_the_one_of_the_format(running: Running) -> None:
