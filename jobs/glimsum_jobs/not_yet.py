@@ -30,9 +30,6 @@ FIELDS: dict[tuple[str, ...], str] = {
 """Fields, * for any name or number, and what they will do."""
 
 VALUES: dict[tuple[str, ...], dict[Any, str]] = {
-    ("passes", "*", "align"): dict.fromkeys(
-        ("affine", "field"), "this kind of drift; state align: similarity"
-    ),
     ("passes", "*", "use"): {"flat": "flat fields"},
     ("passes", "*", "exposure"): {"metadata": "exposure from metadata; state the numbers"},
     ("masters", "*", "format"): dict.fromkeys(("dpx", "tiff", "png"), "masters other than exr"),

@@ -1,6 +1,12 @@
 """Where each pass lies against the reference: measured by frame, solved by pass."""
 
-from pydantic import BaseModel, ConfigDict
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, SerializerFunctionWrapHandler, model_serializer
+
+Pair = tuple[float, float]
+Rows = tuple[Pair, Pair]
+"""Rows of a 2 x 2 matrix for columns (x, y)."""
 
 
 class Registered(BaseModel):
@@ -18,6 +24,16 @@ class Registered(BaseModel):
     trusted: bool
     alarm: float
     reason: str = ""
+    matrix: Rows | None = None
+    """Of an affine motion, rotation and scale included, which are the nearest ones then."""
+    parallax: Pair | None = None
+    """x, y: how far what is one deviation nearer than the mean is displaced beyond it, pixels."""
+    parallax_sigma_px: float | None = None
+    parallax_pull: tuple[float, ...] = ()
+    """How dx, dy, growth and turning (pixels in the corner) answer to a parallax that is held
+    elsewhere, by pixel of its x, then of its y."""
+    travel_px: Pair | None = None
+    """How far what is one deviation nearer moves beyond the mean in one frame of the reference."""
 
 
 class Tracked(BaseModel):
@@ -32,6 +48,8 @@ class Tracked(BaseModel):
     own: Registered | None
     """Locked camera: from the best frame of the pass to this one. Moving camera: from this
     frame of the pass to the next."""
+    no_parallax: str = ""
+    """Why near and far can't be told apart on this frame, where parallax was asked for."""
 
 
 class Aligned(BaseModel):
@@ -59,6 +77,19 @@ class Placed(BaseModel):
     trusted: bool
     source: str
     """How it is known: measured, same light, neighbours, interpolated, still."""
+    matrix: Rows | None = None
+    """Of an affine motion, rotation and scale included, which are the nearest ones then."""
+    parallax: Pair | None = None
+    """x, y: how far what is one deviation nearer than the mean is displaced beyond it, pixels."""
+    parallax_sigma_px: float | None = None
+
+    @model_serializer(mode="wrap")
+    def _without_what_it_lacks(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        told: dict[str, Any] = write(self)
+        for key in ("matrix", "parallax", "parallax_sigma_px"):
+            if told.get(key) is None:
+                told.pop(key, None)
+        return told
 
 
 class Knock(BaseModel):

@@ -18,6 +18,7 @@ from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.pass_light import PassLight, ShotLight
+from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.shot_mattes import ShotMattes
 
 
@@ -66,7 +67,8 @@ class ShotBench:
         self.solved = solved
         self.material = Material(job, checked, roots)
         self.averages = Averages(job, solved.averages, self.material, keep)
-        self.light = ShotLight(job, self.material, self.averages)
+        self.pictures = PreparedPictures(job, self.material, keep)
+        self.light = ShotLight(job, self.material, self.averages, self.pictures)
         self.mattes = ShotMattes(job, self.material, self.light, self.averages)
 
     def close(self) -> None:

@@ -6,7 +6,8 @@ from glimsum_jobs.mattes import PictureMatte
 from glimsum_jobs.passes import Level
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
-from glimsum_workers.motions import motion_on
+from glimsum_workers.engine.motion import Affine, Motion
+from glimsum_workers.motions import has_parallax, motion_numbers, motion_on
 from glimsum_workers.recorded import stops_of
 
 PIXEL_EPOCH = 1
@@ -67,8 +68,13 @@ def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:
         stops_of(bench.job, name),
         None if each.ambient is None else bench.averages.ambient_key(each.ambient, frame),
         None if levels is None else levels.gains.get(frame, 1.0),
-        None if motion is None else [motion.dx, motion.dy, motion.rotation_deg, motion.scale],
+        None if motion is None else _placed(bench, motion, frame),
     ]
+
+
+def _placed(bench: ShotBench, motion: Motion | Affine, frame: int) -> list[object]:
+    numbers = motion_numbers(motion)
+    return [*numbers, bench.pictures.nearness_key(frame)] if has_parallax(motion) else numbers
 
 
 def _matte(bench: ShotBench, name: str, frame: int) -> list[Any]:

@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_jobs.tracks import Registered
+from glimsum_jobs.tracks import Placed, Registered
 from glimsum_workers.engine.motion import Affine, Motion, Registration
+from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.registration.noise import Noise
 from glimsum_workers.engine.registration.prepared import Level, Prepared
 
@@ -40,16 +41,42 @@ def as_prepared(arrays: Mapping[str, NDArray[Any]]) -> Prepared:
     return Prepared((height, width), levels, Noise(gain, read))
 
 
-def as_registered(found: Registration) -> Registered:
-    """Return a registration as plain values; what is not known is None there, not infinite."""
-    motion = found.motion
-    if isinstance(motion, Affine):
-        raise TypeError("an affine registration has no rotation and scale of its own")
+def nearness_arrays(nearness: Nearness) -> Arrays:
+    """Return how near a frame's places are as arrays by name."""
+    return {
+        "plane": nearness.plane,
+        "factor": np.asarray(nearness.factor),
+        "size": np.asarray(nearness.size),
+        "travel": np.asarray(nearness.travel_px),
+        "reason": np.asarray(nearness.reason),
+    }
+
+
+def as_nearness(arrays: Mapping[str, NDArray[Any]]) -> Nearness:
+    """Return the nearness that `nearness_arrays` took apart."""
+    height, width = (int(side) for side in arrays["size"])
+    x, y = (float(value) for value in arrays["travel"])
+    factor, reason = int(arrays["factor"]), str(arrays["reason"])
+    return Nearness(arrays["plane"], factor, (height, width), (x, y), reason)
+
+
+def as_registered(found: Registration, travel_px: tuple[float, float] | None = None) -> Registered:
+    """Return a registration as plain values; what is not known is None there, not infinite.
+
+    `travel_px` is that of the nearness its parallax was fitted over.
+    """
+    motion = nearest_similarity(found.motion)
+    near = math.isfinite(found.parallax_sigma_px)
     return Registered(
         dx=motion.dx,
         dy=motion.dy,
         rotation_deg=motion.rotation_deg,
         scale=motion.scale,
+        matrix=found.motion.matrix if isinstance(found.motion, Affine) else None,
+        parallax=motion.parallax if near else None,
+        parallax_sigma_px=found.parallax_sigma_px if near else None,
+        parallax_pull=found.parallax_pull if near else (),
+        travel_px=travel_px if near else None,
         sigma_px=found.sigma_px if math.isfinite(found.sigma_px) else None,
         corner_sigma_px=found.corner_sigma_px if math.isfinite(found.corner_sigma_px) else None,
         trusted=found.trusted,
@@ -60,8 +87,11 @@ def as_registered(found: Registration) -> Registered:
 
 def as_registration(told: Registered) -> Registration:
     """Return the registration that `as_registered` wrote down, without its tiles."""
+    near = told.parallax_sigma_px is not None
     return Registration(
-        motion=Motion(told.dx, told.dy, told.rotation_deg, told.scale),
+        motion=motion_of(told),
+        parallax_sigma_px=math.inf if told.parallax_sigma_px is None else told.parallax_sigma_px,
+        parallax_pull=told.parallax_pull if near else (0.0,) * 8,
         sigma_px=math.inf if told.sigma_px is None else told.sigma_px,
         corner_sigma_px=math.inf if told.corner_sigma_px is None else told.corner_sigma_px,
         trusted=told.trusted,
@@ -69,3 +99,21 @@ def as_registration(told: Registered) -> Registration:
         tiles=np.zeros((0, 5), np.float32),
         reason=told.reason,
     )
+
+
+def motion_of(told: Registered | Placed) -> Motion | Affine:
+    """Return the motion that plain values tell."""
+    if told.matrix is not None:
+        return Affine(told.dx, told.dy, told.matrix)
+    parallax = told.parallax or (0.0, 0.0)
+    return Motion(told.dx, told.dy, told.rotation_deg, told.scale, parallax)
+
+
+def nearest_similarity(motion: Motion | Affine) -> Motion:
+    """Return the shift, rotation and scale nearest to a motion, by least squares."""
+    if isinstance(motion, Motion):
+        return motion
+    (xx, xy), (yx, yy) = motion.matrix
+    grown, turned = (xx + yy) / 2, (yx - xy) / 2
+    angle = math.degrees(math.atan2(turned, grown))
+    return Motion(motion.dx, motion.dy, angle, math.hypot(grown, turned))

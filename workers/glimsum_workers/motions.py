@@ -2,10 +2,11 @@
 
 from glimsum_jobs.measurements import Solved
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.engine.motion import Motion
+from glimsum_workers.engine.motion import Affine, Motion
+from glimsum_workers.kept_pictures import motion_of
 
 
-def motion_on(solved: Solved, job: ShotJob, name: str, frame: int) -> Motion | None:
+def motion_on(solved: Solved, job: ShotJob, name: str, frame: int) -> Motion | Affine | None:
     """Return how a pass lies against the reference on a frame; None where it is left alone.
 
     The reference itself moves only with a locked camera, where everything goes on to one frame.
@@ -16,7 +17,20 @@ def motion_on(solved: Solved, job: ShotJob, name: str, frame: int) -> Motion | N
     placed = None if track is None else track.frames.get(frame)
     if placed is None:
         return None
-    return Motion(placed.dx, placed.dy, placed.rotation_deg, placed.scale)
+    return motion_of(placed)
+
+
+def motion_numbers(motion: Motion | Affine) -> list[object]:
+    """Return the numbers of a motion that change pixels, for a fingerprint."""
+    if isinstance(motion, Affine):
+        return [motion.dx, motion.dy, motion.matrix]
+    numbers: list[object] = [motion.dx, motion.dy, motion.rotation_deg, motion.scale]
+    return [*numbers, motion.parallax] if has_parallax(motion) else numbers
+
+
+def has_parallax(motion: Motion | Affine) -> bool:
+    """Return whether near and far are displaced differently."""
+    return isinstance(motion, Motion) and motion.parallax != (0.0, 0.0)
 
 
 def applied_motions(solved: Solved, job: ShotJob, frame: int) -> dict[str, dict[str, object]]:

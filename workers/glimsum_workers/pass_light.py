@@ -16,12 +16,15 @@ from glimsum_workers.engine.ambient import subtract_ambient
 from glimsum_workers.engine.codes import Image, Picture
 from glimsum_workers.engine.exposure import multiply_channels
 from glimsum_workers.engine.hot_pixels import clipped_share
+from glimsum_workers.engine.motion import Affine, Motion
+from glimsum_workers.engine.parallax.laying import lay_field
 from glimsum_workers.engine.primaries import convert
-from glimsum_workers.engine.resample.resample import resample
+from glimsum_workers.engine.resample.resample import Field, resample
 from glimsum_workers.engine.resample.window import Window, covered_window
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.material import Material
-from glimsum_workers.motions import motion_on
+from glimsum_workers.motions import has_parallax, motion_on
+from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.recorded import decode_pass, exposed, without_dark
 
 
@@ -63,12 +66,17 @@ class ShotLight:
         Reads the codes.
     averages : Averages
         The averaged darks, ambients and backings.
+    pictures : PreparedPictures
+        Tell how near the places of the reference are, where a pass has parallax.
     """
 
-    def __init__(self, job: ShotJob, material: Material, averages: Averages) -> None:
+    def __init__(
+        self, job: ShotJob, material: Material, averages: Averages, pictures: PreparedPictures
+    ) -> None:
         self._job = job
         self._material = material
         self._averages = averages
+        self._pictures = pictures
 
     def equalised(self, name: str, frame: int) -> PassLight:
         """Return a pass without dark and hot pixels, white balanced, exposed like the unit.
@@ -92,15 +100,22 @@ class ShotLight:
         gain = solved.levels[name].gains.get(frame, 1.0) if name in solved.levels else 1.0
         rgb = self.to_working_space(name, light.picture.rgb, frame, gain)
         picture = Picture(rgb, light.picture.alpha)
-        motion = motion_on(solved, self._job, name, frame)
+        motion = self._motion(name, frame, solved)
         if motion is not None:
             picture = resample(picture, motion).picture
         return PassLight(picture, light.clipped, light.replaced, light.mended)
 
     def window(self, name: str, frame: int, solved: Solved, size: tuple[int, int]) -> Window:
         """Return what a pass covers of a picture of (height, width) when it is in its place."""
-        motion = motion_on(solved, self._job, name, frame)
+        motion = self._motion(name, frame, solved)
         return Window.whole(size) if motion is None else covered_window(motion, size)
+
+    def _motion(self, name: str, frame: int, solved: Solved) -> Motion | Affine | Field | None:
+        """Return what a pass is brought back by: by pixel where near and far moved apart."""
+        motion = motion_on(solved, self._job, name, frame)
+        if isinstance(motion, Motion) and has_parallax(motion):
+            return lay_field(motion, self._pictures.nearness(frame))
+        return motion
 
     def to_working_space(self, name: str, rgb: Image, frame: int, gain: float = 1.0) -> Image:
         """Return an equalised picture of a pass without ambient, steady and converted."""

@@ -1,20 +1,25 @@
 """The tracks of a shot's passes solved from what registering their frames told."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.plan import aligned_passes, best_frame, hold_frame, is_looked_at
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import Aligned, Knock, PassTrack, Placed, Registered, Tracked
+from glimsum_jobs.tracks import Aligned, Knock, PassTrack, Placed, Registered, Rows, Tracked
 from glimsum_workers.engine.drift.locked import solve_locked, solve_reference
 from glimsum_workers.engine.drift.moving import solve_moving
+from glimsum_workers.engine.drift.parallax import RELIT_PX
 from glimsum_workers.engine.drift.relit import free_from_light
 from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Affine, Registration
-from glimsum_workers.kept_pictures import as_registration
+from glimsum_workers.kept_pictures import as_registration, nearest_similarity
+from glimsum_workers.parallax_remarks import tell_parallax_use
+
+_SAME_LIGHT_PX = 0.005
+"""How far parallax may be feigned in the same light."""
 
 
 def solve_tracks(
@@ -59,7 +64,17 @@ def solve_tracks(
             hold = hold_frame(job, checked)
             frames = tuple(job.frames.numbers)
             solved[name] = solve_reference(own[name], hold=hold, size=size, frames=frames)
-    return {name: _as_pass_track(track) for name, track in solved.items()}
+    told = _frames_with_depth(tracked)
+    return {name: _as_pass_track(track, told.get(name, set())) for name, track in solved.items()}
+
+
+def _frames_with_depth(tracked: Sequence[Tracked]) -> dict[str, set[int]]:
+    """Return the frames by pass on which near and far can be told apart."""
+    frames: dict[str, set[int]] = {}
+    for each in tracked:
+        if each.cross is not None and not each.no_parallax:
+            frames.setdefault(each.pass_name, set()).add(each.frame)
+    return frames
 
 
 def _solve(
@@ -78,9 +93,14 @@ def _solve(
         return solve_locked(
             cross, own[name], best=best, size=size, frames=frames, neighbours=neighbours
         )
-    reference = own.get(job.reference_pass, {})
     return solve_moving(
-        cross, own[name], reference, size=size, frames=frames, neighbours=neighbours
+        cross,
+        own[name],
+        own.get(job.reference_pass, {}),
+        size=size,
+        frames=frames,
+        neighbours=neighbours,
+        relit_px=RELIT_PX if job.passes[name].alignment is None else _SAME_LIGHT_PX,
     )
 
 
@@ -138,6 +158,7 @@ def track_remarks(
 ) -> list[Problem]:
     """Return what a person should know of the tracks before the set is struck."""
     problems = _unused_alignments(job, tracked, aligned)
+    problems += tell_parallax_use(job, tracked, tracks)
     for name, track in tracks.items():
         place = Place(shot=job.shot, pass_name=name)
         doubtful = [frame for frame, placed in track.frames.items() if not placed.trusted]
@@ -178,12 +199,12 @@ def _registrations(tracked: Sequence[Tracked], name: str, which: str) -> dict[in
     return found
 
 
-def _as_pass_track(track: Track) -> PassTrack:
+def _as_pass_track(track: Track, with_depth: Container[int]) -> PassTrack:
     frames = {}
     for index, frame in enumerate(track.frames):
-        motion, sigma = track.motions[index], float(track.sigma_px[index])
-        if isinstance(motion, Affine):
-            raise TypeError("an affine track has no rotation and scale of its own")
+        found, sigma = track.motions[index], float(track.sigma_px[index])
+        motion = nearest_similarity(found)
+        near = frame in with_depth and motion.parallax != (0.0, 0.0)
         frames[frame] = Placed(
             dx=round(motion.dx, 5),
             dy=round(motion.dy, 5),
@@ -192,6 +213,19 @@ def _as_pass_track(track: Track) -> PassTrack:
             sigma_px=round(sigma, 5) if math.isfinite(sigma) else None,
             trusted=bool(track.trusted[index]),
             source=track.sources[index],
+            matrix=_rounded(found.matrix) if isinstance(found, Affine) else None,
+            parallax=(round(motion.parallax[0], 5), round(motion.parallax[1], 5)) if near else None,
+            parallax_sigma_px=_parallax_sigma(track, index) if near else None,
         )
     knocks = tuple(Knock(frame=step.frame, dx=step.dx, dy=step.dy) for step in track.steps)
     return PassTrack(frames=frames, knocks=knocks, remarks=tuple(track.remarks))
+
+
+def _rounded(matrix: Rows) -> Rows:
+    (a, b), (c, d) = matrix
+    return (round(a, 9), round(b, 9)), (round(c, 9), round(d, 9))
+
+
+def _parallax_sigma(track: Track, index: int) -> float | None:
+    sigma = None if track.parallax_sigma_px is None else float(track.parallax_sigma_px[index])
+    return None if sigma is None or not math.isfinite(sigma) else round(sigma, 5)

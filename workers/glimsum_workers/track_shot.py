@@ -2,19 +2,19 @@
 
 import numpy as np
 
-from glimsum_jobs.passes import Pass
 from glimsum_jobs.plan import best_frame, dead_frames, hold_frame, is_looked_at
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import Aligned, Registered, Tracked
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.motion import STILL, Registration
+from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.registration.models import Model
-from glimsum_workers.engine.registration.prepared import SMALLEST, Prepared, prepare
+from glimsum_workers.engine.registration.prepared import SMALLEST
 from glimsum_workers.engine.registration.register import register
 from glimsum_workers.frames.kept import Keep
-from glimsum_workers.kept_pictures import as_arrays, as_prepared, as_registered
+from glimsum_workers.kept_pictures import as_registered
 from glimsum_workers.material import Material
-from glimsum_workers.recorded import decode_pass
+from glimsum_workers.prepared_pictures import PICTURE_EPOCH, PreparedPictures
 
 Shown = tuple[str, int | None]
 """A pass and a frame of it; its alignment frame where the frame is None."""
@@ -22,8 +22,7 @@ Shown = tuple[str, int | None]
 UNSURE_PX = 0.15
 """A frame known worse than this against the reference is also held against its neighbour."""
 
-TRACK_EPOCH = 1
-"""Raised whenever registering the same files gives other numbers."""
+_STANDS = "the camera is locked: only a move of the reference tells near from far"
 
 
 class Tracker:
@@ -43,6 +42,7 @@ class Tracker:
         self._job = job
         self._material = material
         self._keep = keep
+        self._pictures = PreparedPictures(job, material, keep)
 
     def track(self, name: str, frame: int) -> Tracked:
         """Register a pass on a frame.
@@ -69,20 +69,22 @@ class Tracker:
         model = self._model(name)
         cross: Registered | None = None
         own: Registered | None = None
+        flat = ""
         if job.camera == "locked":
             if name != reference:
                 hold = (reference, hold_frame(job, checked))
                 cross = self._registered(hold, (name, frame), model)
+                flat = _STANDS if model == "field" else ""
             best = (name, best_frame(job, checked, name))
             own = self._registered(best, (name, frame), model, same_light=True)
         else:
             if name != reference:
-                cross = self._registered((reference, frame), (name, frame), model)
+                cross, flat = self._across(name, frame, model)
             unsure = cross is None or not cross.trusted or (cross.sigma_px or 0) > UNSURE_PX
             if unsure and self._goes_on(name, frame):
                 following = (name, frame + 1)
                 own = self._registered((name, frame), following, model, same_light=True)
-        return Tracked(pass_name=name, frame=frame, cross=cross, own=own)
+        return Tracked(pass_name=name, frame=frame, cross=cross, own=own, no_parallax=flat)
 
     def align(self, name: str) -> Aligned:
         """Register the alignment frame of a pass, both pictures in the reference light.
@@ -97,10 +99,30 @@ class Tracker:
         on = hold_frame(job, self._material.checked) if job.camera == "locked" else frame
         model = self._model(name)
         found = self._registered((job.reference_pass, on), (name, None), model, same_light=True)
+        if model == "field" and job.camera == "moving" and not self._is_too_small(name):
+            near = self._pictures.nearness(frame)
+            shown = (job.reference_pass, on), (name, None)
+            found = self._registered(*shown, model, same_light=True, nearness=near)
         return Aligned(pass_name=name, frame=frame, found=found)
 
+    def _across(self, name: str, frame: int, model: Model) -> tuple[Registered, str]:
+        """Register a pass against the same frame of the reference.
+
+        Returns what was found, and why parallax wasn't sought where it was asked for.
+        """
+        shown = (self._job.reference_pass, frame), (name, frame)
+        if model != "field" or self._is_too_small(name):
+            return self._registered(*shown, model), ""
+        near = self._pictures.nearness(frame)
+        return self._registered(*shown, model, nearness=near), near.reason
+
     def _model(self, name: str) -> Model:
-        return "shift" if self._job.passes[name].align == "shift" else "similarity"
+        align = self._job.passes[name].align
+        return "similarity" if align == "none" else align
+
+    def _is_too_small(self, name: str) -> bool:
+        size = self._material.checked.passes[name]
+        return size.height < SMALLEST[0] or size.width < SMALLEST[1]
 
     def _goes_on(self, name: str, frame: int) -> bool:
         """Return whether the pass is used on the next frame too, and has a file for it."""
@@ -115,68 +137,39 @@ class Tracker:
         model: Model,
         *,
         same_light: bool = False,
+        nearness: Nearness | None = None,
     ) -> Registered:
+        if nearness is None or nearness.reason:
+            model, nearness = "similarity" if model == "field" else model, None
         key = digest_of(
             "registered",
-            TRACK_EPOCH,
-            self._picture_key(*reference),
-            self._picture_key(*moving),
+            PICTURE_EPOCH,
+            self._pictures.key(*reference),
+            self._pictures.key(*moving),
             model,
             same_light,
+            *([] if nearness is None else [self._pictures.nearness_key(reference[1] or 0)]),
         )
         kept = self._keep.get(key)
         if kept is not None:
             return Registered.model_validate_json(str(kept["told"]))
-        size = self._material.checked.passes[reference[0]]
-        if min(size.height - SMALLEST[0], size.width - SMALLEST[1]) < 0:
+        if self._is_too_small(reference[0]):
+            size = self._material.checked.passes[reference[0]]
             return _too_small(size.width, size.height)
         if reference == moving:
             none = np.zeros((0, 5), np.float32)
             found = Registration(STILL, 0.0, 0.0, trusted=True, alarm=0.0, tiles=none)
         else:
             found = register(
-                self._prepared(*reference),
-                self._prepared(*moving),
+                self._pictures.get(*reference),
+                self._pictures.get(*moving),
                 model=model,
                 same_light=same_light,
+                nearness=nearness,
             )
-        told = as_registered(found)
+        told = as_registered(found, None if nearness is None else nearness.travel_px)
         self._keep.put(key, told=np.asarray(told.model_dump_json()), tiles=found.tiles)
         return told
-
-    def _picture_key(self, name: str, frame: int | None) -> str:
-        each = self._decoded_as(name, frame)
-        return digest_of(
-            "prepared",
-            TRACK_EPOCH,
-            self._material.alignment_fingerprint(name)
-            if frame is None
-            else self._material.pass_fingerprint(name, frame),
-            each.space,
-            each.range,
-            each.crop and each.crop.model_dump(),
-        )
-
-    def _decoded_as(self, name: str, frame: int | None) -> Pass:
-        """Return what the numbers of a frame, or of the alignment frame, mean."""
-        each = self._job.passes[name]
-        return (each.alignment_picture or each) if frame is None else each
-
-    def _prepared(self, name: str, frame: int | None) -> Prepared:
-        key = self._picture_key(name, frame)
-        kept = self._keep.get(key)
-        if kept is None:
-            material = self._material
-            codes = (
-                material.alignment_codes(name)
-                if frame is None
-                else material.pass_codes(name, frame)
-            )
-            recorded = decode_pass(self._decoded_as(name, frame), codes)
-            ready = prepare(recorded.picture.rgb, clipped=recorded.clipped)
-            kept = as_arrays(ready)
-            self._keep.put(key, **kept)
-        return as_prepared(kept)
 
 
 def _too_small(width: int, height: int) -> Registered:

@@ -71,7 +71,7 @@ class Motion:
         Magnification, above 0.
     parallax : tuple of float
         x, y: how far a place one deviation nearer than the mean of the picture is displaced
-        beyond that, pixels (see `parallax.nearness`). (0, 0) where the camera stands in the same
+        beyond that, pixels (see `nearness.Nearness`). (0, 0) where the camera stands in the same
         place. Points mapped without their nearness are taken at mean distance.
     """
 

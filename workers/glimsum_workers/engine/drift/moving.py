@@ -1,6 +1,7 @@
 """The drift of a pass whose camera moves: measured frame by frame, helped by its neighbours."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -80,7 +81,7 @@ def solve_moving(
         for row, near in zip(filled.values, parallax.values, strict=True)
     ]
     steps = find_steps(_scatter_only(refined, increments), size, walks=True)
-    return lay_track(
+    track = lay_track(
         filled,
         motions,
         sources,
@@ -88,6 +89,7 @@ def solve_moving(
         steps=steps,
         more=tell_growth(measured),
     )
+    return replace(track, parallax_sigma_px=parallax.sigma_px if parallax.measured else None)
 
 
 def _fill(

@@ -73,6 +73,8 @@ class Track:
     sources : tuple of Source
     steps : tuple of Step
         Knocks of the camera, in the order of frames.
+    parallax_sigma_px : float64 array, (n,), or None
+        Standard error per axis of the parallax of the motions; None where none was sought.
     remarks : tuple of str
         Sentences for the report: what a person should know of this pass.
     """
@@ -86,6 +88,7 @@ class Track:
     sources: tuple[Source, ...]
     steps: tuple[Step, ...] = ()
     remarks: tuple[str, ...] = ()
+    parallax_sigma_px: Numbers | None = None
 
     def at(self, frame: int) -> Motion | Affine:
         """Return the motion of a frame; ValueError where the track doesn't hold it."""

@@ -112,8 +112,9 @@ def refine_nearness(
     vectors = travel_vectors(places, travel.bearing, travel.forward)
     pairs = [_Pair.of(still, other, columns, vectors, moved) for other, moved in beside]
     lengths = [pair.along_x**2 + pair.along_y**2 for pair in pairs]
-    stiff = np.float32(_STIFFNESS) * np.sum(lengths, axis=0) + np.float32(1e-6)
-    most = 1 / np.sqrt(np.maximum(np.max(lengths, axis=0), 1e-3 * np.max(lengths)))
+    # Where the camera flies to nothing moves: there the neighbourhood alone says how near it is.
+    stiff = np.float32(_STIFFNESS * sum(float(each.mean()) for each in lengths))
+    most = 1 / np.sqrt(np.maximum(np.max(lengths, axis=0), 0.1 * np.mean(lengths)))
     nearness = start
     for _ in range(_TURNS):
         score, information = np.zeros_like(nearness), np.zeros_like(nearness)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Plane
 from glimsum_workers.engine.motion import Affine
+from glimsum_workers.engine.nearness import Nearness, enlarge_plane
 from glimsum_workers.engine.parallax.depth import (
     Beside,
     fit_beside,
@@ -15,7 +16,6 @@ from glimsum_workers.engine.parallax.depth import (
     refine_nearness,
 )
 from glimsum_workers.engine.parallax.flow import Flow, find_flow
-from glimsum_workers.engine.parallax.nearness import Nearness, enlarge_plane
 from glimsum_workers.engine.parallax.travel import (
     Travel,
     find_travel,
@@ -29,10 +29,13 @@ Numbers = NDArray[np.float64]
 
 LEAST_PARALLAX_PX = 0.25
 """Deviation of near against far from frame to frame, below which nearness is mostly noise."""
-_LEAST_OVER_SCATTER = 3.0
-"""Parallax over what is left across it: a pan gives 1, the harbour 15 (measured)."""
+_LEAST_OVER_SCATTER = 4.0
+"""Parallax over what is left across it: 13 to 35 on the harbour; at 3, under a slow push in, the
+way of the camera was misread (measured)."""
 _FINEST = 1
 """Level at which nearness is found; half the size of the picture (a quarter at 4K) is enough."""
+_BLIND = 0.05
+"""Share of the mean square of the travel's vectors below which a place hardly tells."""
 _SAMPLES = 2000
 _MOST_DEVIATIONS = 4.0
 
@@ -85,7 +88,7 @@ def find_nearness(still: Prepared, after: Prepared | None, before: Prepared | No
             f"{max(LEAST_PARALLAX_PX, _LEAST_OVER_SCATTER * travel.scatter_px):.2f} wanted"
         )
         return _nothing(still, why)
-    nearness = left / np.maximum(length2, 1e-2)
+    nearness = left / (length2 + _BLIND * length2.mean())
     moves = [
         fit_beside(
             _flat(places[every]),
