@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from farm.conftest import service_floor, wait_until
+from farm.real_floor import job, make_plates, real_floor
 from glimsum_jobs.ledger import Control, Counts, RunState, Stage
 
 pytestmark = pytest.mark.farm
@@ -49,3 +50,19 @@ def test_a_hundred_thousand_frames_are_taken_at_once_and_counted_right(
         f"{FRAMES} frames submitted in {submitted_s:.2f} s; {counts.done} finished in "
         f"{took_s:.0f} s, counts right at {len(looks)} looks"
     )
+
+
+def test_a_job_of_a_hundred_thousand_frames_is_answered_within_a_second(
+    tmp_path: Path, tell: Callable[[str], None]
+) -> None:
+    roots = {"plates": make_plates(tmp_path / "plates", 1), "out": tmp_path / "out"}
+    with real_floor(tmp_path, roots) as floor:
+        floor.client.roots()  # the first answer of a program loads it
+        begun = time.monotonic()
+        run = floor.submit(job(FRAMES))
+        answered_s = time.monotonic() - begun
+
+        assert answered_s < 1
+        floor.client.control(run, Control.CANCEL)
+        assert floor.wait_for_end(run).state is RunState.CANCELLED
+    tell(f"POST of a job of {FRAMES} frames answered 201 in {answered_s:.2f} s")

@@ -5,6 +5,7 @@ import random
 import signal
 import subprocess
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
@@ -28,7 +29,9 @@ def victims(floor: Floor, what: str) -> list[int]:
     return [process] if process else []
 
 
-def test_random_kills_lose_no_frame_and_change_none(tmp_path: Path) -> None:
+def test_random_kills_lose_no_frame_and_change_none(
+    tmp_path: Path, tell: Callable[[str], None]
+) -> None:
     chance = random.Random(20)  # noqa: S311  # which process dies is no secret
     killed: list[str] = []
     with service_floor(tmp_path) as floor:
@@ -50,9 +53,10 @@ def test_random_kills_lose_no_frame_and_change_none(tmp_path: Path) -> None:
         assert floor.finished(RUN) == {str(1001 + frame) for frame in range(FRAMES)}
         again = sum(floor.begun(RUN).values()) - FRAMES
         assert 0 < again <= 2 * len(killed)  # two slots at most were hit by one kill
+    tell(f"{len(killed)} kills: {FRAMES} frames, {again} begun again, 0 lost")
 
 
-def test_a_full_disk_costs_no_frame(tmp_path: Path) -> None:
+def test_a_full_disk_costs_no_frame(tmp_path: Path, tell: Callable[[str], None]) -> None:
     # Every write is synchronised, so the server ends when the disk is full; the reserve beside
     # it is freed, and it starts again.
     state = tmp_path / "state"
@@ -70,6 +74,7 @@ def test_a_full_disk_costs_no_frame(tmp_path: Path) -> None:
             assert not (state / "ledger" / "ballast").exists()
             assert record.state is RunState.DONE
             assert set(floor.begun(RUN).values()) == {1}
+            tell("disk full under the ledger: ballast freed, 30 frames begun once each")
     finally:
         subprocess.run(["umount", "-l", str(state)], check=True)
 

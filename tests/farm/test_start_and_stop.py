@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -64,7 +65,9 @@ def test_stop_ends_a_frame_that_hears_nothing_and_counts_no_try(tmp_path: Path) 
 
 
 @pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGINT, signal.SIGTERM])
-def test_no_process_outlives_the_supervisor(tmp_path: Path, number: signal.Signals) -> None:
+def test_no_process_outlives_the_supervisor(
+    tmp_path: Path, tell: Callable[[str], None], number: signal.Signals
+) -> None:
     server_program()
     settings = quick_settings(tmp_path)
     environment = dict(os.environ) | settings.environment()
@@ -81,6 +84,7 @@ def test_no_process_outlives_the_supervisor(tmp_path: Path, number: signal.Signa
 
     assert gone_s < 5
     assert supervisor.returncode == (-9 if number is signal.SIGKILL else 0)
+    tell(f"{number.name}: {len(processes)} processes gone after {gone_s:.1f} s, none left")
 
 
 def test_a_second_service_in_the_same_folder_is_refused_with_the_owner(tmp_path: Path) -> None:
