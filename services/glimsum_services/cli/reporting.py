@@ -47,10 +47,11 @@ def report(
     if since is not None:
         asked["since"] = read_since(since).isoformat()
     with reach(service) as client:
+        told: dict[str, Any] = client.ask("GET", "/report", params=asked)
         for _ in range(MOST_ASKED):
-            told: dict[str, Any] = client.ask("GET", "/report", params=asked)
             if not told["unread"]:
                 break
+            told = client.ask("GET", "/report", params=asked)
     if as_json:
         say_json(told)
     else:
