@@ -101,10 +101,11 @@ def _write_start(text: JobLines, each: DraftPass, length: int) -> None:
         return
     spare = piece.pictures - length
     if spare > 0:
+        auto = ", or auto where the camera moves" if each.use in ("lamp", "matte") else ""
         text.ask(
             f"{place}.start_offset",
             f"{piece.pictures} pictures for {length} frames: at which does the shot start, "
-            f"0 to {spare}?",
+            f"0 to {spare}{auto}?",
         )
         text.add("    # start_offset: 0")
 

@@ -95,7 +95,8 @@ def test_more_and_fewer_pictures_than_frames_are_asked_about() -> None:
     asked = {question.field: question.text for question in questions}
 
     assert asked["passes.haze.start_offset"] == (
-        "10 pictures for 8 frames: at which does the shot start, 0 to 2?"
+        "10 pictures for 8 frames: at which does the shot start, 0 to 2, or auto where the camera "
+        "moves?"
     )
     assert asked["passes.moon.files"] == "5 pictures too few: shoot again, or a shorter shot?"
     assert "passes.beauty.start_offset" not in asked
