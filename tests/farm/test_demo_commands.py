@@ -103,7 +103,7 @@ def test_a_second_service_in_the_same_folder_is_refused_with_its_owner(tmp_path:
 
 def _machines(page: str, wanted: int) -> int:
     """Return how many machines are there, as soon as they are as many as wanted."""
-    deadline = time.monotonic() + 20
+    deadline = time.monotonic() + 40
     while True:
         found = len(httpx.get(f"{page}/workers", trust_env=False).json()["workers"])
         if found == wanted or time.monotonic() > deadline:
