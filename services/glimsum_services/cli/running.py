@@ -254,7 +254,8 @@ def _become_worker(settings: "Settings", *, as_json: bool) -> NoReturn:
     else:
         say(f"working for {shown} with {settings.slots} slots; Ctrl-C stops")
     environment = dict(os.environ) | settings.environment() | ONE_THREAD | KEEP_PAGES
-    if f"{variable('broker')}_FILE" not in environment:
+    in_file = f"{variable('broker')}_FILE" in environment
+    if not in_file or read_settings().broker != settings.broker:  # --broker comes first
         environment[variable("broker")] = settings.broker
     sys.stdout.flush()
     os.execve(WORKER[0], list(WORKER), environment)  # noqa: S606  # our own command, no shell
