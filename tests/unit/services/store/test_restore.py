@@ -156,9 +156,7 @@ def test_watchers_hear_of_it(server: redis.Redis, ledger: RedisLedger) -> None:
     assert server.xlen("glimsum:events") == before + 1
 
 
-def test_a_run_nobody_began_waits_for_its_check(
-    server: redis.Redis, ledger: RedisLedger
-) -> None:
+def test_a_run_nobody_began_waits_for_its_check(server: redis.Redis, ledger: RedisLedger) -> None:
     waiting = ItemRecord(item="shot", state=ItemState.WAITING)
     fresh = RestoredRun(
         run=RESTORED,
