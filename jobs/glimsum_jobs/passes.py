@@ -101,7 +101,11 @@ class Pass(Strict):
     """steady: flicker from frame to frame is taken out, the median level kept; or name the
     frame whose level is right, as ``{steady: 1006}``."""
     align: Literal["none", "shift", "similarity", "affine", "field"] = "none"
-    """What the pass may have drifted by against the reference, and is brought back by."""
+    """What the pass may have drifted by against the reference, and is brought back by.
+
+    field: a similarity, and parallax where the camera itself stood elsewhere; near and far are
+    told apart by the reference's own move, so the camera must move and not only turn.
+    """
     alignment_frame: FileName | AlignmentFrame | None = None
     """The set in the reference light from where the rig stood: frees the place of the pass from
     what other light does to it."""
