@@ -169,7 +169,9 @@ class WorkerParent:
             return call()
         except StoreError as error:
             log.warning("could not %s: %s", what, error)
-            return None
+        except Exception:  # the thread that asks must outlive it
+            log.exception("could not %s", what)
+        return None
 
     def _shutting_down(self, **_: Any) -> None:
         self._stopping.raise_()

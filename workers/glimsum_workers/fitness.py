@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from glimsum_jobs.errors import GlimsumError, PathError, SourceError
+from glimsum_jobs.errors import PathError, SourceError
 from glimsum_jobs.mattes import PictureMatte
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.memory import frame_memory_bytes
@@ -77,19 +77,18 @@ class Fitness:
                 f"has {self._slot_memory_bytes / GB:.1f} GB: fewer slots (GLIMSUM_SLOTS), a higher "
                 "GLIMSUM_WORKER_MEMORY_MIB or a larger machine"
             )
-        for root in needs.roots:
-            if words := self._storage(root):
-                return words
-        return self._version(needs.folder) or self._room(needs.folder.root)
+        try:
+            for root in needs.roots:
+                if words := self._storage(root):
+                    return words
+            return self._version(needs.folder) or self._room(needs.folder.root)
+        except (SourceError, PathError, OSError) as error:  # it went while we looked
+            return f"storage: {error}"
 
     def _storage(self, root: str) -> str:
-        try:
-            empty = not self._roots.list_folder(RootPath(root, ""))
-        except GlimsumError as error:
-            return f"storage: {error}"
-        if empty:
-            return f"storage: the folder of the root {root} is empty; is it mounted?"
-        return ""
+        if self._roots.list_folder(RootPath(root, "")):
+            return ""
+        return f"storage: the folder of the root {root} is empty; is it mounted?"
 
     def _version(self, folder: RootPath) -> str:
         try:

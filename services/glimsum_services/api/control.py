@@ -96,9 +96,7 @@ def get_control(
     return _show(service.standing(service.find(shot, version)), response)
 
 
-@router.put(
-    "/control", operation_id="put_control", responses=error_answers(404, 409, 412, 428)
-)
+@router.put("/control", operation_id="put_control", responses=error_answers(404, 409, 412, 428))
 def put_control(
     *,
     service: Served,

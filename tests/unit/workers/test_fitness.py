@@ -3,6 +3,7 @@
 import re
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -91,3 +92,23 @@ def test_a_frame_too_big_for_the_memory_is_refused_with_the_number(run: HereRun)
     assert told.startswith("a frame needs about 4.1 GB of memory, a worker process has 2.0 GB: ")
     assert fitness(run, checked(1920, 1080), memory=2 * 10**9) == ""
     assert fitness(run, None, memory=2 * 10**9) == ""  # sizes are not known before the check
+
+
+def test_room_for_the_ledger_is_looked_after_too(
+    run: HereRun, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    free = [10**12]
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=free[0]))
+    looked = Fitness(
+        OneOrder(run.order),
+        lambda _: None,
+        run.roots,
+        reserve_bytes=2**20,
+        slot_memory_bytes=PLENTY,
+        ledger_folder=tmp_path,
+    )
+    assert looked.lacks(run.order.run) == ""
+
+    free[0] = 2**19
+
+    assert "free on the disk of the ledger's folder" in looked.lacks(run.order.run)
