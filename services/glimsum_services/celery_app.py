@@ -52,9 +52,13 @@ def keepalive() -> dict[int, int]:
 def queue_url(url: str) -> str:
     """Return the server's address as the queue's library writes it.
 
-    Only ``unix://`` differs: there it is ``redis+socket://`` with the database as virtual_host.
+    ``unix://`` is ``redis+socket://`` there, with the database as virtual_host. With TLS it
+    looks at no certificate unless it is told to; the ledger's library always does.
     """
     parts = urlsplit(url)
+    if parts.scheme == "rediss" and "ssl_cert_reqs=" not in parts.query:
+        told = [parts.query] if parts.query else []
+        return parts._replace(query="&".join([*told, "ssl_cert_reqs=required"])).geturl()
     if parts.scheme != "unix":
         return url
     database = parts.query.removeprefix("db=") or "0"

@@ -201,8 +201,8 @@ def try_everything(place: Place) -> None:
     kept = ask("/shots/harbour_010", token)[1]["state"]
     hold("a killed ledger forgot nothing", right=kept == "done", seen=kept)
     began = time.monotonic()
-    stopped = place.run("podman", "stop", "gltest_worker_1", "gltest_api_1", "gltest_spare")
-    say(f"  stopped in {time.monotonic() - began:.1f} s {stopped.stderr.strip()[:200]}")
+    place.run("podman", "stop", "gltest_worker_1", "gltest_api_1", "gltest_spare")
+    say(f"  stopped in {time.monotonic() - began:.1f} s")
     modes = stat.S_IMODE((place.folder / "broker_url").stat().st_mode)
     hold("the secret stayed private", right=modes == 0o600)
 
