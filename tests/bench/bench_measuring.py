@@ -31,7 +31,7 @@ from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.plan import hold_frame
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers import track_shot
+from glimsum_workers import prepared_pictures, track_shot
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.frames.kept import Keep
@@ -131,8 +131,8 @@ def watched(parts: Parts) -> Iterator[None]:
 
         return wrapped
 
-    places = [(track_shot, "decode_pass", "decode"), (Material, "pass_codes", "decode"),
-              (track_shot, "prepare", "prepare"), (track_shot, "register", "register"),
+    places = [(prepared_pictures, "decode_pass", "decode"), (Material, "pass_codes", "decode"),
+              (prepared_pictures, "prepare", "prepare"), (track_shot, "register", "register"),
               (Keep, "put", "keep"), (Keep, "get", "keep")]  # fmt: skip
     before = [(owner, name, getattr(owner, name)) for owner, name, _ in places]
     for (owner, name, part), (_, _, run) in zip(places, before, strict=True):

@@ -20,6 +20,8 @@ _CHANCE = 4.0
 """Deviations by which levels differ by chance, and by everyday light; beyond, light moved one."""
 _CERTAIN = 6.0
 """Deviations from which the spectra are believed."""
+_MEANS_MUCH_PX = 0.1
+"""What a level further up must contradict beyond chance, once over to be heard, twice in full."""
 _LEAST_PX = 0.006
 """No two levels agree better than this (sampling)."""
 
@@ -94,8 +96,7 @@ def weigh_opinions(
         # Contradictions the same way have one cause: they add up, not in squares.
         alike = max(float(way @ (coarser[0].shift - finest.shift)), 0.0)
         if apart < _MOST_PX:
-            against = max(_deviations(finest, each, way) for each in coarser)
-            shift = shift + way * np.clip((against - _CHANCE) / (_CERTAIN - _CHANCE), 0.0, 1.0)
+            shift = shift + way * _share_of_way(finest, coarser, way)
     next_one, *others = (_disagreement(finest, each) for each in coarser)
     parts = [
         _RELIT_PX,
@@ -107,6 +108,17 @@ def weigh_opinions(
     ]
     both = 2 * _SHARE_OF_PHASES * _SHARE_OF_BANDS * min(alike, _MOST_PX**2)
     return Weighed(shift, float(np.sqrt(np.sum(np.square(parts)) + both)))
+
+
+def _share_of_way(finest: Opinion, coarser: Sequence[Opinion], way: Numbers) -> float:
+    """Return how far the levels lead along a way, 0..1."""
+    share = 0.0
+    for number, each in enumerate(coarser):
+        along = (_deviations(finest, each, way) - _CHANCE) / (_CERTAIN - _CHANCE)
+        # The coarsest knows of no rotation: small contradictions of it mean nothing.
+        beyond = 1.0 if number == 0 else _disagreement(finest, each)[1] / _MEANS_MUCH_PX - 1
+        share = max(share, min(max(along, 0.0), 1.0) * min(max(beyond, 0.0), 1.0))
+    return share
 
 
 def _deviations(finest: Opinion, other: Opinion, way: Numbers) -> float:

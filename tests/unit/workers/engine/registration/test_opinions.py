@@ -78,6 +78,16 @@ def test_contradictions_the_same_way_have_one_cause_and_add_up() -> None:
     assert across.doubt_px == pytest.approx(np.hypot(0.06, np.hypot(0.4, 0.5) * 0.2), abs=0.002)
 
 
+def test_a_level_far_up_that_knows_of_no_rotation_needs_more_to_be_heard() -> None:
+    finest, near = opinion(*FINEST, 0.002), opinion(*FINEST, 0.003)
+    spectra = (0.5, -0.14)
+    little = weigh_opinions(finest, [near, opinion(0.5, -0.03, 0.03)], spectra, 0.0)
+    much = weigh_opinions(finest, [near, opinion(0.5, 0.3, 0.03)], spectra, 0.0)
+
+    np.testing.assert_array_equal(little.shift, FINEST)
+    np.testing.assert_allclose(much.shift, spectra)
+
+
 def test_tiles_that_differ_widen() -> None:
     finest, near = opinion(*FINEST, 0.005), opinion(*FINEST, 0.02)
 
