@@ -265,7 +265,7 @@ def test_nobody_gets_in_from_the_other_machine_without_token_or_password(studio:
 def test_an_address_of_another_machine_is_refused_in_words(tmp_path: Path) -> None:
     server_program()
     glimsum_in(tmp_path / "bin")
-    words = [str(tmp_path / "bin" / "glimsum"), "up", "--lan", "192.0.2.1", "--port", "0"]
+    words = [str(tmp_path / "bin" / "glimsum"), "up", "--lan", "203.0.113.77", "--port", "0"]
     environment = {name: value for name, value in os.environ.items() if "GLIMSUM" not in name}
     asked = subprocess.run(
         [*words, "--state", str(tmp_path / "state")],
@@ -275,7 +275,7 @@ def test_an_address_of_another_machine_is_refused_in_words(tmp_path: Path) -> No
         text=True,
         check=False,
     )
-    # RFC 5737: 192.0.2.0/24 is for documentation, no machine has it.
+    # RFC 5737: 203.0.113.0/24 is for documentation, no machine has it.
     assert asked.returncode == 4
-    assert "192.0.2.1" in asked.stderr
+    assert "203.0.113.77" in asked.stderr
     assert "Traceback" not in asked.stderr

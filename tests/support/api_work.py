@@ -20,11 +20,13 @@ SHOT: dict[str, Any] = {
             "files": "plates:beauty/beauty.%04d.png",
             "space": "srgb_rec709_scene",
             "exposure": {"stops": 0},
+            "align": "none",
         },
         "haze": {
             "files": "plates:haze/haze.%04d.png",
             "space": "srgb_rec709_scene",
             "exposure": {"stops": 1},
+            "align": "none",
         },
     },
     "output": "out:mole_040",
