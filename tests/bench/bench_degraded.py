@@ -11,6 +11,7 @@ import sys
 import time
 
 from support.alignment_draws import Outcome, Size, draws, within
+from support.clutter import Stock
 from support.clutter_pairs import forget_scenes, rms
 from support.degraded import FAULTS, HOPELESS
 
@@ -45,7 +46,8 @@ def main() -> None:
     each = next((int(word[5:]) for word in words if word.startswith("each=")), 3)
     start = time.process_time()
     outcomes: dict[str, list[Outcome]] = {name: [] for name in FAULTS}
-    for scene in (("mixed", 221), ("nets", 222)):
+    scenes: tuple[tuple[Stock, int], ...] = (("mixed", 221), ("nets", 222))
+    for scene in scenes:
         forget_scenes()
         for draw in draws((scene,), LIGHTS, each=each):
             for name, fault in FAULTS.items():
