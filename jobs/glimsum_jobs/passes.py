@@ -100,7 +100,7 @@ class Pass(Strict):
     level: Literal["follow", "steady"] | Steady = "follow"
     """steady: flicker from frame to frame is taken out, the median level kept; or name the
     frame whose level is right, as ``{steady: 1006}``."""
-    align: Literal["none", "shift", "similarity", "affine", "field"] = "none"
+    align: Literal["none", "shift", "similarity", "affine", "field"] = "similarity"
     """What the pass may have drifted by against the reference, and is brought back by.
 
     field: a similarity, and parallax where the camera itself stood elsewhere; near and far are

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Averaged, Levels, Sampled, Solved
 from glimsum_jobs.passes import Level, Steady
+from glimsum_jobs.plan import dead_frames
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.averages import Averages
@@ -20,7 +21,8 @@ from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import sample_picture
 from glimsum_workers.measured import Measured
 from glimsum_workers.recorded import exposed
-from glimsum_workers.solve_tracks import solve_tracks, track_remarks
+from glimsum_workers.solve_tracks import solve_tracks
+from glimsum_workers.track_remarks import tell_places
 
 
 def solve_shot(job: ShotJob, measured: Measured, material: Material, keep: Keep) -> Solved:
@@ -54,7 +56,7 @@ def solve_shot(job: ShotJob, measured: Measured, material: Material, keep: Keep)
     for each in measured.averaged:
         problems += _left_out(job, each, len(material.file_numbers(each.pass_name)))
     tracks = solve_tracks(job, measured.tracked, material.checked, measured.aligned)
-    problems += track_remarks(job, measured.tracked, measured.aligned, tracks)
+    problems += tell_places(job, measured, tracks, dead_frames(material.checked))
     return Solved(
         averages=by_name,
         levels=levels,

@@ -3,10 +3,8 @@
 import math
 from collections.abc import Container, Mapping, Sequence
 
-from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Checked
-from glimsum_jobs.plan import aligned_passes, best_frame, hold_frame, is_looked_at
-from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.plan import best_frame, hold_frame, is_looked_at
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import Aligned, Knock, PassTrack, Placed, Registered, Rows, Tracked
 from glimsum_workers.engine.drift.locked import solve_locked, solve_reference
@@ -16,7 +14,6 @@ from glimsum_workers.engine.drift.relit import free_from_light
 from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Affine, Registration
 from glimsum_workers.kept_pictures import as_registration, nearest_similarity
-from glimsum_workers.parallax_remarks import tell_parallax_use
 
 _SAME_LIGHT_PX = 0.005
 """How far parallax may be feigned in the same light."""
@@ -119,75 +116,9 @@ def _without_light(
     return cross if freed is None else freed
 
 
-def _unused_alignments(
-    job: ShotJob, tracked: Sequence[Tracked], aligned: Sequence[Aligned]
-) -> list[Problem]:
-    """Name the alignment frames that show too little to be of use."""
-    sure = {(e.pass_name, e.frame) for e in tracked if e.cross is not None and e.cross.trusted}
-    told = {each.pass_name: each.found for each in aligned}
-    problems = []
-    for name in aligned_passes(job):
-        frame, found = job.alignment_number(name), told.get(name)
-        stands = job.camera == "locked" or (name, frame) in sure
-        if found is not None and found.trusted and stands:
-            continue
-        reason = "it could not be measured" if found is None else found.reason
-        problems.append(
-            Problem(
-                rank=Rank.REMARK,
-                what=f"the alignment frame of pass {name} is of no use",
-                place=Place(shot=job.shot, pass_name=name, frame=frame),
-                seen=reason or f"the place of the pass itself is not sure on frame {frame}",
-                expected="the set in the reference light, from where the rig stood",
-                remedy="Look at it; the pass is placed as if there were none.",
-            )
-        )
-    return problems
-
-
 def _size(checked: Checked, name: str) -> tuple[int, int]:
     found = checked.passes[name]
     return found.height, found.width
-
-
-def track_remarks(
-    job: ShotJob,
-    tracked: Sequence[Tracked],
-    aligned: Sequence[Aligned],
-    tracks: Mapping[str, PassTrack],
-) -> list[Problem]:
-    """Return what a person should know of the tracks before the set is struck."""
-    problems = _unused_alignments(job, tracked, aligned)
-    problems += tell_parallax_use(job, tracked, tracks)
-    for name, track in tracks.items():
-        place = Place(shot=job.shot, pass_name=name)
-        doubtful = [frame for frame, placed in track.frames.items() if not placed.trusted]
-        if doubtful and job.passes[name].align != "none":
-            problems.append(
-                Problem(
-                    rank=Rank.REMARK,
-                    what=f"the place of pass {name} is not sure on {len(doubtful)} frames",
-                    place=place,
-                    seen=f"frames {runs_of(doubtful)}",
-                    expected="known to 0.3 pixel",
-                    remedy="Look at these frames; shoot an alignment frame next time.",
-                )
-            )
-        problems += [
-            Problem(
-                rank=Rank.REMARK,
-                what=f"the camera of pass {name} was knocked before frame {knock.frame}",
-                place=place,
-                seen=f"{knock.dx:+.2f}, {knock.dy:+.2f} pixels",
-                expected="a camera that stands still",
-                remedy="It is taken out; look at the tripod.",
-            )
-            for knock in track.knocks
-        ]
-        problems += [
-            Problem(rank=Rank.REMARK, what=remark, place=place) for remark in track.remarks
-        ]
-    return problems
 
 
 def _registrations(tracked: Sequence[Tracked], name: str, which: str) -> dict[int, Registration]:

@@ -1,11 +1,14 @@
 """What a person should know of the tracks of a shot: knocks, doubt, places taken from elsewhere."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 
 from glimsum_jobs.frame_ranges import runs_of
+from glimsum_jobs.plan import aligned_passes
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.tracks import Knock, PassTrack
+from glimsum_jobs.tracks import Aligned, Knock, PassTrack, Tracked
+from glimsum_workers.measured import Measured
+from glimsum_workers.parallax_remarks import tell_parallax_use
 
 TOLD_HERE = ("The camera was knocked", "The drift is")
 """How sentences of the engine begin that are told here from the track itself, with a remedy."""
@@ -14,6 +17,37 @@ _ELSEWHERE = {
     "interpolated": "frames before and after",
 }
 _MOST_SIGMA_PX = 0.3
+
+
+def tell_places(
+    job: ShotJob,
+    measured: Measured,
+    tracks: Mapping[str, PassTrack],
+    dead: Collection[int] = (),
+) -> list[Problem]:
+    """Return what a person should know of the places of passes before the set is struck.
+
+    Parameters
+    ----------
+    job : ShotJob
+        The shot.
+    measured : Measured
+        What registering told.
+    tracks : mapping of str to PassTrack
+        What was solved from it, by pass.
+    dead : collection of int
+        Frames that were set aside.
+
+    Returns
+    -------
+    list of Problem
+        Alignment frames of no use, parallax, and `tell_tracks`.
+    """
+    return [
+        *_unused_alignments(job, measured.tracked, measured.aligned),
+        *tell_parallax_use(job, measured.tracked, tracks),
+        *tell_tracks(job, tracks, dead),
+    ]
 
 
 def tell_tracks(
@@ -107,3 +141,29 @@ def _knock(knock: Knock, place: Place) -> Problem:
             "the next pass."
         ),
     )
+
+
+def _unused_alignments(
+    job: ShotJob, tracked: Sequence[Tracked], aligned: Sequence[Aligned]
+) -> list[Problem]:
+    """Name the alignment frames that show too little to be of use."""
+    sure = {(e.pass_name, e.frame) for e in tracked if e.cross is not None and e.cross.trusted}
+    told = {each.pass_name: each.found for each in aligned}
+    problems = []
+    for name in aligned_passes(job):
+        frame, found = job.alignment_number(name), told.get(name)
+        stands = job.camera == "locked" or (name, frame) in sure
+        if found is not None and found.trusted and stands:
+            continue
+        reason = "it could not be measured" if found is None else found.reason
+        problems.append(
+            Problem(
+                rank=Rank.REMARK,
+                what=f"the alignment frame of pass {name} is of no use",
+                place=Place(shot=job.shot, pass_name=name, frame=frame),
+                seen=reason or f"the place of the pass itself is not sure on frame {frame}",
+                expected="the set in the reference light, from where the rig stood",
+                remedy="Look at it; the pass is placed as if there were none.",
+            )
+        )
+    return problems

@@ -18,13 +18,13 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.measure_item import PLACES, measure_item
 from glimsum_workers.measured import Measured
-from glimsum_workers.solve_tracks import solve_tracks, track_remarks
+from glimsum_workers.solve_tracks import solve_tracks
 from glimsum_workers.steady_test.leftover import leftover_of
 from glimsum_workers.steady_test.overlay import Overlay, overlay_of
 from glimsum_workers.steady_test.parallax import tell_parallax
 from glimsum_workers.steady_test.regions import Left
 from glimsum_workers.steady_test.tiles import TileKeep
-from glimsum_workers.track_remarks import tell_tracks
+from glimsum_workers.track_remarks import tell_places
 
 
 @dataclass(frozen=True)
@@ -99,8 +99,7 @@ def run_steady_test(job: ShotJob, checked: Checked, roots: Roots, keep_folder: P
     problems = (
         *checked.problems,
         *aside,
-        *track_remarks(asked, measured.tracked, measured.aligned, {}),
-        *tell_tracks(asked, tracks, dead_frames(checked)),
+        *tell_places(asked, measured, tracks, dead_frames(checked)),
         *tell_parallax(asked, left),
     )
     return SteadyTest(
