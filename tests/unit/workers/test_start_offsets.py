@@ -9,6 +9,7 @@ import pytest
 from glimsum_jobs.errors import JobError, LeaseLost
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.problems import Problem, Rank
+from glimsum_jobs.settled import settled
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.frames.kept import Keep
@@ -247,3 +248,19 @@ def test_a_still_of_an_offset_that_is_not_certain_is_refused_with_the_question(
 
     with pytest.raises(JobError, match=r"with which file does pass lamp start.*start_offset: 2"):
         make_still(job, 1001, Roots(small_roots(plates)), tmp_path / "kept")
+
+
+def test_an_offset_applied_one_file_off_would_show(
+    plates: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    roots, job = Roots(small_roots(plates)), job_of(lamp={"align": "none"})
+    right = make_still(job, 1004, roots, tmp_path / "kept")
+
+    def one_off(job: ShotJob, checked: Checked) -> ShotJob:
+        lamp = job.passes["lamp"].model_copy(update={"start_offset": 3})
+        return settled(job, checked).model_copy(update={"passes": {**job.passes, "lamp": lamp}})
+
+    monkeypatch.setattr("glimsum_workers.one_frame.settled", one_off)
+    wrong = make_still(job, 1004, roots, tmp_path / "kept")
+
+    assert not np.array_equal(right.rgb, wrong.rgb)
