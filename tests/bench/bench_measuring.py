@@ -50,8 +50,8 @@ SPACES = {
     "flash": "srgb_rec709_scene",
     "haze": "srgb_rec709_scene",
 }
-FRAMES = (5, 6)
-"""Shot frames on which the flash burns."""
+FRAMES = {"moving": (5, 6), "locked": (5, 5)}
+"""Shot frames on which the flash burns; a locked camera shows the same again with other grain."""
 FIRST = 1001
 PARTS = ("decode", "prepare", "register", "keep")
 Parts = dict[str, float]
@@ -69,15 +69,17 @@ def read_codes(shot: HarbourShot, name: str, frame: int) -> NDArray[np.float32]:
     raise EOFError(f"{file}: no picture for shot frame {frame}")
 
 
-def write_material(folder: Path, size: tuple[int, int]) -> None:
-    """Write every pass, tiled and cut to a size, as 10-bit DPX."""
-    shot = shipped_harbour()
+def write_material(folder: Path, size: tuple[int, int], camera: str) -> None:
+    """Write every pass, tiled and cut to a size, as 10-bit DPX with a code or two of grain."""
+    shot, random = shipped_harbour(), np.random.default_rng(1)
     for name in SPACES:
         (folder / name).mkdir(parents=True)
-        for number, frame in enumerate(FRAMES, FIRST):
+        for number, frame in enumerate(FRAMES[camera], FIRST):
             codes = read_codes(shot, name, frame)
             times = [-(-want // have) for want, have in zip(size, codes.shape, strict=False)]
             whole = np.tile(codes, (*times, 1))[: size[0], : size[1]]
+            grain = random.standard_normal(whole.shape, dtype=np.float32) * np.float32(1 / 1023)
+            whole = np.clip(whole + grain, 0, 1)
             spec = OpenImageIO.ImageSpec(size[1], size[0], 3, "uint16")
             spec.attribute("oiio:BitsPerSample", 10)
             path = folder / name / f"{name}.{number}.dpx"
@@ -105,7 +107,7 @@ def make_job(camera: str) -> ShotJob:
             "shot": "costs",
             "rate": 24,
             "camera": camera,
-            "frames": {"first": FIRST, "last": FIRST + len(FRAMES) - 1},
+            "frames": {"first": FIRST, "last": FIRST + 1},
             "reference": "reference",
             "space": "lin_rec709_scene",
             "passes": passes,
@@ -210,11 +212,10 @@ def peak(run: Callable[[], None]) -> float:
 
 def compare(label: str, rounds: int) -> None:
     """Print what both cost at one size."""
-    with tempfile.TemporaryDirectory(prefix="glimsum_costs_") as name:
-        folder = Path(name)
-        write_material(folder, SIZES[label])
-        for camera in ("moving", "locked"):
-            costs = Costs(folder, camera)
+    for camera in ("moving", "locked"):
+        with tempfile.TemporaryDirectory(prefix="glimsum_costs_") as name:
+            write_material(Path(name), SIZES[label], camera)
+            costs = Costs(Path(name), camera)
             measuring, combining = list[float](), list[float]()
             parts = defaultdict[str, list[float]](list)
             for _ in range(rounds):

@@ -9,6 +9,8 @@ REACH = 3
 PLACES = np.arange(-REACH, REACH + 1)
 
 _DEGREE = 10
+_MOMENTS = 3
+"""Constant, line and parabola are reproduced exactly."""
 _FREQUENCIES = (np.arange(256) + 0.5) / 512
 
 
@@ -23,8 +25,10 @@ def _spectrum() -> NDArray[np.float64]:
 def _fit_taps() -> NDArray[np.float64]:
     """Return polynomial coefficients, (degree + 1, 7), in the fraction, lowest power first.
 
-    Best linear prediction of s(x + d) from s(x - 3 .. x + 3) for the spectrum above: the normal
-    equations hold the autocorrelation at whole lags on the left, at lags k - d on the right.
+    Best linear prediction of s(x + d) from s(x - 3 .. x + 3) for the spectrum above, among the
+    taps that reproduce straight lines and parabolas: the normal equations hold the autocorrelation
+    at whole lags on the left, at lags k - d on the right, and below them the moments. Without the
+    moments soft pictures stick to whole pixels, by up to 0.02 px.
     """
     power = _spectrum()
 
@@ -34,7 +38,11 @@ def _fit_taps() -> NDArray[np.float64]:
 
     left = correlation(np.subtract.outer(PLACES, PLACES).astype(np.float64))
     fractions = np.cos(np.pi * (np.arange(64) + 0.5) / 64)
-    taps = np.linalg.solve(left, correlation(np.subtract.outer(PLACES, fractions)))
+    moments = np.vander(PLACES.astype(np.float64), _MOMENTS, increasing=True)
+    system = np.block([[left, moments], [moments.T, np.zeros((_MOMENTS, _MOMENTS))]])
+    wanted = np.vander(fractions, _MOMENTS, increasing=True).T
+    right = np.concatenate([correlation(np.subtract.outer(PLACES, fractions)), wanted])
+    taps = np.linalg.solve(system, right)[: len(PLACES)]
     powers = np.vander(fractions, _DEGREE + 1, increasing=True)
     return np.asarray(np.linalg.lstsq(powers, taps.T, rcond=None)[0], dtype=np.float64)
 
@@ -55,7 +63,8 @@ def read_between(fractions: NDArray[np.float64]) -> tuple[NDArray[np.float64], N
     -------
     taps : float64 array, (n, 7)
         Linear minimum-mean-square prediction for the band of `bands.pass_band`; a polynomial in
-        the fraction, so it has no steps. At 0.2 cycles a pixel the error is below 0.2 %.
+        the fraction, so it has no steps. Ramps are exact; at 0.22 cycles a pixel the error is
+        below 1 %.
     slopes : float64 array, (n, 7)
         Their exact derivatives by the fraction.
     """

@@ -20,8 +20,17 @@ def test_taps_read_a_sine_between_its_samples(frequency: float) -> None:
     samples = np.exp(2j * np.pi * frequency * PLACES)
     wave = np.exp(2j * np.pi * frequency * fractions)
 
-    np.testing.assert_allclose(taps @ samples, wave, atol=0.006)
+    np.testing.assert_allclose(taps @ samples, wave, atol=0.01)
     np.testing.assert_allclose(slopes @ samples / (2 * np.pi * frequency), 1j * wave, atol=0.035)
+
+
+def test_taps_place_a_ramp_where_it_is() -> None:
+    fractions = np.linspace(-1, 1, 81)
+    taps, slopes = read_between(fractions)
+
+    np.testing.assert_allclose(taps.sum(axis=1), 1, atol=1e-9)
+    np.testing.assert_allclose(taps @ PLACES, fractions, atol=1e-9)
+    np.testing.assert_allclose(slopes @ PLACES, 1, atol=1e-9)
 
 
 def test_taps_return_the_sample_itself_at_whole_places() -> None:
