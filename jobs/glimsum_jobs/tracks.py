@@ -1,12 +1,15 @@
 """Where each pass lies against the reference: measured by frame, solved by pass."""
 
-from typing import Any
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, SerializerFunctionWrapHandler, model_serializer
+from pydantic import BaseModel, ConfigDict, Field
 
 Pair = tuple[float, float]
 Rows = tuple[Pair, Pair]
 """Rows of a 2 x 2 matrix for columns (x, y)."""
+
+ONLY_WHERE_KNOWN = Field(exclude_if=lambda value: value is None)
+"""Left out of JSON where it is None."""
 
 
 class Registered(BaseModel):
@@ -77,19 +80,11 @@ class Placed(BaseModel):
     trusted: bool
     source: str
     """How it is known: measured, same light, neighbours, interpolated, still."""
-    matrix: Rows | None = None
+    matrix: Annotated[Rows | None, ONLY_WHERE_KNOWN] = None
     """Of an affine motion, rotation and scale included, which are the nearest ones then."""
-    parallax: Pair | None = None
+    parallax: Annotated[Pair | None, ONLY_WHERE_KNOWN] = None
     """x, y: how far what is one deviation nearer than the mean is displaced beyond it, pixels."""
-    parallax_sigma_px: float | None = None
-
-    @model_serializer(mode="wrap")
-    def _without_what_it_lacks(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        told: dict[str, Any] = write(self)
-        for key in ("matrix", "parallax", "parallax_sigma_px"):
-            if told.get(key) is None:
-                told.pop(key, None)
-        return told
+    parallax_sigma_px: Annotated[float | None, ONLY_WHERE_KNOWN] = None
 
 
 class Knock(BaseModel):

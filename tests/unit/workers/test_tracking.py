@@ -152,4 +152,4 @@ def test_a_picture_too_small_to_be_placed_is_made_as_filmed_with_a_remark(tmp_pa
 
     np.testing.assert_allclose(read_exr(run.master(1001))[..., :3], grain(1) + grain(2), atol=1e-6)
     told = [str(each) for each in run.finished.remarks]
-    assert any("the place of pass lamp is not sure on 1 frames" in each for each in told)
+    assert any("the place of pass lamp is not sure on 1 of 1 frames" in each for each in told)
