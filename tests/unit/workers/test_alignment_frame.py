@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.tracks import PassTrack
+from glimsum_workers.check_shot import check_shot
 from glimsum_workers.engine.motion import STILL, Motion
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.steady_test import run_steady_test
+from glimsum_workers.steady_test.flow import run_steady_test
 from support.clutter_film import Recorded
 from support.clutter_pairs import Set
 from support.small_shots import exr_pass, small_roots, small_shot, write_exr_pass
@@ -44,7 +45,8 @@ def track_of(folder: Path, keep: Path, **more: Any) -> tuple[PassTrack, list[str
         passes={"beauty": exr_pass("beauty"), "lamp": lamp},
         recipe=[{"pass": "beauty"}, {"pass": "lamp"}],
     )
-    told = run_steady_test(job, Roots(small_roots(folder)), keep)
+    roots = Roots(small_roots(folder))
+    told = run_steady_test(job, check_shot(job, roots), roots, keep)
     return told.tracks["lamp"], [str(each) for each in told.problems]
 
 
