@@ -153,3 +153,37 @@ def test_a_picture_too_small_to_be_placed_is_made_as_filmed_with_a_remark(tmp_pa
     np.testing.assert_allclose(read_exr(run.master(1001))[..., :3], grain(1) + grain(2), atol=1e-6)
     told = [str(each) for each in run.finished.remarks]
     assert any("the place of pass lamp is not sure on 1 of 1 frames" in each for each in told)
+
+
+def test_a_knock_of_the_reference_is_found_and_does_not_show(tmp_path: Path) -> None:
+    scene, rng = texture(5), np.random.default_rng(6)
+    knock = (1.15, -0.7)
+    still, knocked = scene.astype(np.float32), moved(scene, *knock)
+
+    def grainy(picture: NDArray[np.float32], gain: float) -> NDArray[np.float32]:
+        return (gain * picture + rng.normal(0, 0.002, picture.shape)).astype(np.float32)
+
+    frames = range(1001, 1009)
+    where = {n: knocked if n >= 1006 else still for n in frames}
+    write_exr_pass(tmp_path, "beauty", {n: grainy(where[n], 1.0) for n in frames})
+    write_exr_pass(tmp_path, "lamp", {n: grainy(still, 0.4) for n in frames})
+    job = small_shot(
+        frames={"first": 1001, "last": 1008},
+        passes={name: exr_pass(name, align="similarity") for name in ("beauty", "lamp")},
+        recipe=[{"pass": "beauty"}, {"pass": "lamp"}],
+        masters=[{"pixel": "float"}],
+    )
+
+    run = run_here(job, small_roots(tmp_path))
+
+    (found,) = run.solved.tracks["beauty"].knocks
+    assert found.frame == 1006
+    assert (found.dx, found.dy) == pytest.approx(knock, abs=0.1)
+    assert run.solved.tracks["lamp"].knocks == ()
+    inner = slice(12, -12)
+    for n in frames:
+        made = read_exr(run.master(n))[..., :3]
+        error = (made - 1.4 * scene)[inner, inner]
+        assert np.sqrt(np.mean(error**2)) < 0.006
+    as_filmed = (knocked + 0.4 * still - 1.4 * scene)[inner, inner]
+    assert np.sqrt(np.mean(as_filmed**2)) > 0.05
