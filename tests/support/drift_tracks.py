@@ -50,7 +50,7 @@ def neighbour(shifts: Mapping[int, Sequence[float]], sigma_px: float = 0.02) -> 
     sources: tuple[Source, ...] = tuple("measured" for _ in shifts)
     return Track(
         frames=tuple(shifts),
-        motions=tuple(Motion(*each) for each in shifts.values()),
+        motions=tuple(Motion(each[0], each[1]) for each in shifts.values()),
         sigma_px=np.full(count, sigma_px),
         corner_sigma_px=np.full(count, sigma_px * 1.5),
         trusted=np.full(count, fill_value=True),
