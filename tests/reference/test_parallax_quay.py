@@ -92,3 +92,15 @@ def test_a_pass_half_a_frame_ahead_is_brought_back() -> None:
 
 def test_a_camera_that_stood_in_the_same_place_is_left_alone() -> None:
     assert left(STILL, "full", "field") <= 0.01
+
+
+@pytest.mark.parametrize(("light", "most"), [("full", 0.02), ("flash", 0.05)])
+@pytest.mark.parametrize("part", [0.25, 0.5])
+def test_the_part_of_a_frame_is_known(light: str, most: float, part: float) -> None:
+    """What a pass of align: field says it is ahead by, in frames of the reference's own move."""
+    late = shoot((part * STEP, 0.0, 0.0), light, 9)
+    found = register(shoot(STILL, "full", 1), late, model="field", nearness=nearness()).motion
+
+    assert isinstance(found, Motion)
+    travel, near = np.array(nearness().travel_px), np.array(found.parallax)
+    assert float(near @ travel / (travel @ travel)) == pytest.approx(part, abs=most)
