@@ -57,7 +57,7 @@ def centre_of_fit(places: Numbers, flow: Numbers, weight: Numbers) -> Numbers:
     )
     both = np.sqrt(np.concatenate([weight, weight]))
     answer = np.linalg.lstsq(rows * both[:, None], flow.T.ravel() * both, rcond=None)[0]
-    return np.asarray(answer[:2])
+    return np.asarray(answer[:2], dtype=np.float64)
 
 
 def moving_shot() -> HarbourShot:

@@ -51,7 +51,7 @@ class View:
     size: tuple[int, int]
     parallel: bool = False
 
-    def project(self, points: Floats) -> Floats:
+    def project(self, points: NDArray[np.floating]) -> NDArray[np.floating]:
         """Return the grid places x, y of points (n, 3)."""
         local = (points - self.origin) @ self.axes.T
         depth = np.ones_like(local[:, 2]) if self.parallel else np.maximum(local[:, 2], 1e-3)

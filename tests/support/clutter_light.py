@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
 
 from support.clutter import Box, Floats, Hits, Stock, View, as_vector, build_quay, cast, look
@@ -75,11 +76,11 @@ def light_view(
         ambient = 0.12 + 0.08 * normal[..., 1]
         return np.asarray(paint * (ambient + 0.5 * sun(0) + 0.25 * sun(1)), dtype=np.float32)
 
-    def practicals() -> Floats:
+    def practicals() -> NDArray[np.floating]:
         surfaces, glow = _bulbs(view, hits, normal, seed)
         return paint * surfaces + glow
 
-    lit: dict[str, Callable[[], Floats]] = {
+    lit: dict[str, Callable[[], NDArray[np.floating]]] = {
         "full": full,
         "side": lambda: paint * (0.004 + 0.7 * sun(2)),
         "practicals": practicals,

@@ -15,7 +15,8 @@ LEASE_S, LONGEST_S = 20.0, 1800.0
 def leave(folder: Path, name: str, token: str, age_s: float) -> Path:
     file = folder / temp_name(name, token)
     file.write_bytes(b"half a picture")
-    os.utime(file, (time.time() - age_s,) * 2)
+    made = time.time() - age_s
+    os.utime(file, (made, made))
     return file
 
 
