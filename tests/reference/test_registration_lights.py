@@ -1,7 +1,7 @@
 """Registration on the cluttered quay, whose true motions are put in by Fourier's theorem.
 
 The truth is the camera's. The bounds are our own: 8 to 40 thousandths of a pixel rms is what is
-wanted of lamps at 960 x 540 pixels (``tests/bench/bench_registration.py`` prints what other methods
+wanted of lamps at 960 x 540 pixels (``tests/bench/bench_peers.py`` prints what other methods
 give on such pairs). The seeds were not used while the method was made.
 """
 
