@@ -105,3 +105,5 @@ class PassTrack(BaseModel):
     frames: dict[int, Placed]
     knocks: tuple[Knock, ...] = ()
     remarks: tuple[str, ...] = ()
+    steady_from: int | None = None
+    """The first frame from which the drift stays the same; None where it never does."""

@@ -108,6 +108,8 @@ class PassMeasured(Shown):
     """How the places of frames are known, and of which frames: measured, same light,
     neighbours, interpolated, still."""
     knocks: list[KnockShown] = []
+    steady_from: int | None = None
+    """The first frame from which the drift stays the same; null where it never does."""
     offset: OffsetShown | None = None
     """None where the offset was stated in the job."""
 
@@ -137,6 +139,7 @@ def show_pass(
         start_offset=start_offset,
         frames=[show_placed(frame, placed[frame]) for frame in wanted],
         sources=_sources(placed),
+        steady_from=None if track is None else track.steady_from,
         knocks=[]
         if track is None
         else [KnockShown(**knock.model_dump()) for knock in track.knocks],

@@ -149,7 +149,12 @@ def _as_pass_track(track: Track, with_depth: Container[int]) -> PassTrack:
             parallax_sigma_px=_parallax_sigma(track, index) if near else None,
         )
     knocks = tuple(Knock(frame=step.frame, dx=step.dx, dy=step.dy) for step in track.steps)
-    return PassTrack(frames=frames, knocks=knocks, remarks=tuple(track.remarks))
+    return PassTrack(
+        frames=frames,
+        knocks=knocks,
+        remarks=tuple(track.remarks),
+        steady_from=track.steady_from,
+    )
 
 
 def _rounded(matrix: Rows) -> Rows:

@@ -180,6 +180,8 @@ def test_a_knock_of_the_reference_is_found_and_does_not_show(tmp_path: Path) -> 
     assert found.frame == 1006
     assert (found.dx, found.dy) == pytest.approx(knock, abs=0.1)
     assert run.solved.tracks["lamp"].knocks == ()
+    assert run.solved.tracks["beauty"].steady_from == 1006
+    assert run.solved.tracks["lamp"].steady_from == 1001
     inner = slice(12, -12)
     for n in frames:
         made = read_exr(run.master(n))[..., :3]

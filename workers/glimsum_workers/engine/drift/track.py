@@ -105,6 +105,8 @@ class Track:
         last frame alone is not known to stand.
         """
         known = np.flatnonzero(self.trusted)
+        if len(known) == 0:
+            return None
         shifts = np.array([[each.dx, each.dy] for each in self.motions]).reshape(-1, 2)
         knocked = max((step.frame for step in self.steps), default=self.frames[0])
         for place in range(len(known) - 1):
