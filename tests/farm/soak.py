@@ -233,6 +233,8 @@ def main() -> int:
     numbers = {name: max(1, round(number * share)) for name, number in LONG.items()}
     goal = Goal(**numbers, minutes=asked.minutes)
     size = (asked.width * 9 // 16, asked.width)
+    if asked.folder is not None:
+        asked.folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix="soak_", dir=asked.folder) as folder:
         return 0 if Soak(Path(folder), goal, size, asked.slots).run() else 1
 
