@@ -1,17 +1,15 @@
 """What the schema can't say: numbers and uses of a job that must fit each other."""
 
-from itertools import pairwise
-
 from glimsum_jobs.colour import find_space, find_view, find_working_space
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.findings import Findings
-from glimsum_jobs.frame_ranges import runs_of
-from glimsum_jobs.mattes import BackingMatte
+from glimsum_jobs.matte_checks import check_mattes
 from glimsum_jobs.offset_checks import check_offsets
 from glimsum_jobs.passes import Pass, Steady
 from glimsum_jobs.place_checks import check_places
 from glimsum_jobs.problems import Problem, Rank
+from glimsum_jobs.recipe_checks import check_recipe
 from glimsum_jobs.schema_problems import Path, Positions
 from glimsum_jobs.shot import ShotJob
 
@@ -24,7 +22,8 @@ def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
         _check_references_of(job, name, each, findings)
         _check_anchor(job, name, findings)
     _check_exposures(job, findings)
-    _check_recipe(job, findings)
+    check_recipe(job, findings)
+    check_mattes(job, findings)
     check_offsets(job, findings)
     check_places(job, findings)
     if job.handles.head + job.handles.tail >= job.frames.count:
@@ -114,7 +113,7 @@ def _check_dark(name: str, each: Pass, dark: Pass, findings: Findings) -> None:
 def _check_exposures(job: ShotJob, findings: Findings) -> None:
     silhouettes = job.silhouettes
     stated = [name for name in silhouettes if job.passes[name].exposure is not None]
-    needed = {step.pass_name for step in job.steps}
+    needed = {name for step in job.steps for name in job.passes_in(step)}
     needed |= {name for name, each in job.passes.items() if each.use == "ambient"}
     if stated:
         needed |= silhouettes
@@ -150,89 +149,5 @@ def _check_exposure(name: str, exposure: Exposure, unit: Exposure, findings: Fin
             seen=str(exposure.model_dump(exclude_none=True)),
             expected="numbers marked on a camera",
             remedy="Nothing to do if that is what was shot.",
-            rank=Rank.REMARK,
-        )
-
-
-def _check_recipe(job: ShotJob, findings: Findings) -> None:
-    if not job.steps:
-        findings.add(
-            ("passes",),
-            "there is nothing to combine",
-            seen="no lamp pass besides the reference and the silhouettes",
-            expected="at least one lamp pass",
-            remedy="Add a pass, or a recipe that names one.",
-        )
-    elif job.recipe is None:
-        left_out = [
-            name for name in job.lamp_passes if name not in {s.pass_name for s in job.steps}
-        ]
-        findings.add(
-            (),
-            "the job has no recipe: its lamp passes are added at 0 stops",
-            seen=", ".join(step.pass_name for step in job.steps)
-            + (f"; left out: {', '.join(left_out)}" if left_out else ""),
-            expected="what you want added",
-            remedy="Write a recipe to choose passes, gains and tints.",
-            rank=Rank.REMARK,
-        )
-    for index, step in enumerate(job.recipe or ()):
-        if job.passes[step.pass_name].use == "dark":
-            findings.add(
-                ("recipe", index, "pass"),
-                f"pass {step.pass_name} is a dark: it holds no light",
-                seen=step.pass_name,
-                expected="a lamp pass or an ambient pass",
-                remedy="Leave the step out.",
-            )
-        _check_fade(job, index, findings)
-        if step.operator in ("lighten", "darken"):
-            findings.add(
-                ("recipe", index, "operator"),
-                f"{step.operator} takes the one side of the noise: what is even grows "
-                f"{'lighter' if step.operator == 'lighten' else 'darker'}",
-                seen=step.operator,
-                expected="plus, for light added to light",
-                remedy="Nothing to do if that is meant.",
-                rank=Rank.REMARK,
-            )
-    for name, matte in job.mattes.items():
-        if isinstance(matte, BackingMatte) and isinstance(matte.empty, str):
-            use = job.passes[matte.empty].use
-            if use != "empty_backing":
-                findings.add(
-                    ("mattes", name, "empty"),
-                    f"pass {matte.empty} is not stated to be the empty backing",
-                    seen=f"use: {use or 'none, a lamp pass'}",
-                    expected="use: empty_backing",
-                    remedy=f"Write `use: empty_backing` in pass {matte.empty}.",
-                )
-
-
-def _check_fade(job: ShotJob, index: int, findings: Findings) -> None:
-    step = job.steps[index]
-    if not isinstance(step.stops, tuple):
-        return
-    path: Path = ("recipe", index, "stops")
-    if step.fade == "stops":
-        for earlier, later in pairwise(step.stops):
-            if "out" in (earlier.value, later.value) and later.frame > earlier.frame + 1:
-                findings.add(
-                    path,
-                    f"a fade in stops can't reach out (frames {earlier.frame} to {later.frame})",
-                    seen="fade: stops with value: out",
-                    expected="fade: light, or a last value in stops one frame before out",
-                    remedy="Write fade: light, or key the frame before the lamp goes out.",
-                )
-    outside = [
-        key.frame for key in step.stops if not job.frames.first <= key.frame <= job.frames.last
-    ]
-    if outside:
-        findings.add(
-            path,
-            f"{len(outside)} keyframes lie outside the shot",
-            seen=f"frames {runs_of(outside)}",
-            expected=f"{job.frames.first} to {job.frames.last}",
-            remedy="Nothing to do if the fade is meant to begin or end outside.",
             rank=Rank.REMARK,
         )

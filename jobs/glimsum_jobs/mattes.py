@@ -19,6 +19,21 @@ class PictureMatte(Strict):
     """Range of the codes of a clip; asked for where the matte is one."""
     invert: bool = False
 
+    @property
+    def pass_names(self) -> tuple[str, ...]:
+        """Return the passes the matte is made of."""
+        return ()
+
+    @property
+    def silhouette_names(self) -> tuple[str, ...]:
+        """Return those of its passes that were lit for the matte alone."""
+        return ()
+
+    @property
+    def matte_names(self) -> tuple[str, ...]:
+        """Return the mattes the matte is made of."""
+        return ()
+
     def number(self, frame: int, *, shot_first: int, first: int) -> int:
         """Return the file number of a shot frame, `first` resolved."""
         return source_number(
@@ -39,6 +54,21 @@ class BackingMatte(Strict):
     empty: Name | Level
     """The lit backing W without the set: a pass with ``use: empty_backing``, or its level."""
     invert: bool = False
+
+    @property
+    def pass_names(self) -> tuple[str, ...]:
+        """Return the passes the matte is made of."""
+        return (self.pass_name, *([self.empty] if isinstance(self.empty, str) else []))
+
+    @property
+    def silhouette_names(self) -> tuple[str, ...]:
+        """Return those of its passes that were lit for the matte alone."""
+        return self.pass_names
+
+    @property
+    def matte_names(self) -> tuple[str, ...]:
+        """Return the mattes the matte is made of."""
+        return ()
 
 
 Matte = PictureMatte | BackingMatte

@@ -2,6 +2,7 @@
 
 from pydantic import BaseModel, ConfigDict
 
+from glimsum_jobs.follows import Follow
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.tracks import PassTrack
 
@@ -106,6 +107,8 @@ class Solved(Found):
     averages: dict[str, Averaged]
     levels: dict[str, Levels]
     tracks: dict[str, PassTrack] = {}
+    follows: dict[str, Follow] = {}
+    """Patches of the reference: ``insert:NAME``, ``matte:NAME``, ``element:NAME``."""
     problems: tuple[Problem, ...] = ()
     revision: str
     """Digest of all of the above; part of each frame's fingerprint."""

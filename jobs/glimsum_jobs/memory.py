@@ -28,7 +28,7 @@ def frame_memory_bytes(job: ShotJob, checked: Checked) -> int:
     int
         All passes of a frame are held at once, three planes each, with their averages.
     """
-    used = {step.pass_name for step in job.steps}
+    used = {name for step in job.steps for name in job.passes_in(step)}
     aside = {name for name, each in job.passes.items() if each.use is not None}
     pixels = [each.width * each.height for each in checked.passes.values()]
     planes = 3 * len((used | aside) & set(checked.passes)) + len(job.mattes) + AT_WORK

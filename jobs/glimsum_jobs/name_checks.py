@@ -38,7 +38,8 @@ def _references(tree: Mapping[str, object]) -> Iterator[tuple[str, Path, object]
         for field in ("pass", "empty"):
             yield "pass", ("mattes", name, field), each.get(field)
     for index, each in _entries(tree.get("recipe")):
-        yield "pass", ("recipe", index, "pass"), each.get("pass")
+        for field in ("pass", "less"):
+            yield "pass", ("recipe", index, field), each.get(field)
         yield "matte", ("recipe", index, "matte"), each.get("matte")
 
 

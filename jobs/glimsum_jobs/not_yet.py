@@ -23,7 +23,6 @@ FIELDS: dict[tuple[str, ...], str] = {
     ("mattes", "*", "feather"): "feathered matte shapes",
     ("mattes", "*", "follow"): "mattes that follow a pass",
     ("recipe", "*", "cues"): "cues; use keyframes in stops",
-    ("recipe", "*", "less"): "a step less another pass",
     ("recipe", "*", "insert"): "screen inserts",
     ("recipe", "*", "element"): "elements (rain, boats and the like)",
 }

@@ -162,7 +162,7 @@ def best_frame(job: ShotJob, checked: Checked, name: str) -> int:
     frame is taken.
     """
     hold, dead = hold_frame(job, checked), dead_frames(checked)
-    steps = [step for step in job.steps if step.pass_name == name]
+    steps = [step for step in job.steps if name in job.passes_in(step)]
     if not any(isinstance(step.stops, tuple) for step in steps):
         return hold
     gains = {
@@ -180,15 +180,8 @@ def by_frame(job: ShotJob, checked: Checked, name: str) -> bool:
 
 def used_passes(job: ShotJob) -> list[str]:
     """Return the passes the recipe needs, directly or through mattes, darks and ambients."""
-    wanted = [step.pass_name for step in job.steps]
-    mattes = {step.matte for step in job.steps if step.matte is not None}
-    for name in sorted(mattes):
-        matte = job.mattes[name]
-        wanted += [
-            each
-            for each in (getattr(matte, "pass_name", None), getattr(matte, "empty", None))
-            if isinstance(each, str)
-        ]
+    wanted = [name for step in job.steps for name in job.passes_in(step)]
+    wanted += [name for step in job.steps for name in job.passes_behind(step)]
     for name in list(wanted):
         each = job.passes[name]
         wanted += [other for other in (each.ambient, each.dark) if isinstance(other, str)]

@@ -1,8 +1,8 @@
 """The recipe: what is combined, in order, with which gain, tint, matte and operator."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from glimsum_jobs.keyframes import Fade, Stops, gain_at
 from glimsum_jobs.passes import Name, Strict
@@ -15,9 +15,15 @@ LAMP_KELVIN = 3200.0
 
 
 class Step(Strict):
-    """One line of the recipe."""
+    """One line of the recipe: a pass, a screen insert or an element, and how it is laid on."""
 
-    pass_name: Annotated[Name, Field(alias="pass")]
+    pass_name: Annotated[Name | None, Field(alias="pass")] = None
+    """A pass, or a name of `takes`."""
+    insert: Name | None = None
+    element: Name | None = None
+    less: Name | None = None
+    """A pass whose light is taken away from that of `pass` first, both exposed like the unit: of
+    haze lit by the key, what the smoke added and took."""
     stops: Stops = 0.0
     fade: Fade = "light"
     tint_mired: Annotated[float, Field(ge=-500, le=500, allow_inf_nan=False)] = 0.0
@@ -25,6 +31,27 @@ class Step(Strict):
     lamp_kelvin: Annotated[float, Field(ge=1667, le=25000, allow_inf_nan=False)] = LAMP_KELVIN
     matte: Name | None = None
     operator: Operator = "plus"
+
+    @model_validator(mode="after")
+    def _names_one_source(self) -> Self:
+        named = [n for n in (self.pass_name, self.insert, self.element) if n is not None]
+        if len(named) != 1:
+            raise ValueError("a step with exactly one of pass, insert and element")
+        if self.less is not None and self.pass_name is None:
+            raise ValueError("less only beside pass")
+        return self
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return the passes or takes the step names."""
+        return tuple(name for name in (self.pass_name, self.less) if name is not None)
+
+    @property
+    def label(self) -> str:
+        """Return what the step lays on, as a person would call it."""
+        if self.pass_name is not None:
+            return self.pass_name if self.less is None else f"{self.pass_name} less {self.less}"
+        return f"insert {self.insert}" if self.insert is not None else f"element {self.element}"
 
     def gain(self, frame: int) -> float:
         """Return the linear gain of the step on a frame."""

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
 from glimsum_jobs.frame_ranges import FrameRange, Handles
-from glimsum_jobs.mattes import BackingMatte, Matte
+from glimsum_jobs.mattes import Matte
 from glimsum_jobs.outputs import Master, Viewing
 from glimsum_jobs.passes import Name, Pass, Strict
 from glimsum_jobs.recipe import Step
@@ -93,19 +93,39 @@ class ShotJob(Strict):
 
     @property
     def silhouettes(self) -> frozenset[str]:
-        """Return the passes that are used as the silhouette or backing of a matte."""
-        found = set()
-        for matte in self.mattes.values():
-            if isinstance(matte, BackingMatte):
-                found.add(matte.pass_name)
-                if isinstance(matte.empty, str):
-                    found.add(matte.empty)
-        return frozenset(found)
+        """Return the passes that were lit for mattes alone, backings included."""
+        return frozenset(n for matte in self.mattes.values() for n in matte.silhouette_names)
+
+    def sources_of(self, name: str) -> tuple[str, ...]:
+        """Return the passes a name in a step stands for: itself, or the takes it is made of."""
+        return (name,)
+
+    def passes_in(self, step: Step) -> tuple[str, ...]:
+        """Return the passes whose light a step lays on or takes away."""
+        return tuple(source for name in step.names for source in self.sources_of(name))
+
+    def mattes_in(self, step: Step) -> tuple[str, ...]:
+        """Return the mattes of a step, and those they are made of, in order of need."""
+        found: list[str] = []
+        waiting = [step.matte] if step.matte is not None else []
+        while waiting:
+            name = waiting.pop()
+            if name not in found:
+                found.insert(0, name)
+                waiting += self.mattes[name].matte_names
+        return tuple(found)
+
+    def passes_behind(self, step: Step) -> tuple[str, ...]:
+        """Return the passes the mattes of a step are made of."""
+        return tuple(n for name in self.mattes_in(step) for n in self.mattes[name].pass_names)
 
     @property
     def unit_pass(self) -> str:
         """Return the pass whose exposure is 0 stops."""
-        return self.unit or (self.steps[0].pass_name if self.steps else next(iter(self.passes)))
+        if self.unit is not None:
+            return self.unit
+        lit = [name for step in self.steps for name in self.passes_in(step)]
+        return lit[0] if lit else next(iter(self.passes))
 
     @property
     def reference_pass(self) -> str:
@@ -121,9 +141,13 @@ class ShotJob(Strict):
         The reference is used on every frame; a lamp that is out in every step has no place to
         find, and what a dark frame shows would be found in its stead.
         """
-        steps = [step for step in self.steps if step.pass_name == name]
-        by_matte = name in self.silhouettes
-        return name == self.reference_pass or by_matte or any(step.gain(frame) for step in steps)
+        if name == self.reference_pass or name in self.silhouettes:
+            return True
+        return any(
+            (step.gain(frame) != 0 and name in self.passes_in(step))
+            or name in self.passes_behind(step)
+            for step in self.steps
+        )
 
     def alignment_number(self, name: str) -> int | None:
         """Return the shot frame the alignment frame of a pass belongs to; None without one.

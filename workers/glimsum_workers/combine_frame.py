@@ -97,8 +97,8 @@ class ShotBench:
         LightError
             The numbers make no light; names the pass and frame.
         """
-        first = self.checked.passes[self.job.steps[0].pass_name]
-        ground = lay_ground(first.height, first.width)
+        whole = self.checked.passes[self.job.reference_pass]
+        ground = lay_ground(whole.height, whole.width)
         lights: dict[str, PassLight] = {}
         mattes: dict[str, Plane] = {}
         for step in self.job.steps:
@@ -132,11 +132,10 @@ class ShotBench:
 
     def _used(self, frame: int) -> set[str]:
         """Return the passes whose pictures a frame is made of."""
-        names = set()
+        names: set[str] = set()
         for step in self.job.steps:
             if not self.is_out(step, frame):
-                matte = self.job.mattes.get(step.matte or "")
-                names |= {step.pass_name, getattr(matte, "pass_name", step.pass_name)}
+                names |= {*self.job.passes_in(step), *self.job.passes_behind(step)}
         return names
 
     def is_out(self, step: Step, frame: int) -> bool:
@@ -145,7 +144,7 @@ class ShotBench:
             step.gain(frame) == 0
             and step.operator == "plus"
             and step.matte is None
-            and not self.checked.passes[step.pass_name].alpha
+            and not any(self.checked.passes[name].alpha for name in self.job.passes_in(step))
         )
 
     def _lay(
@@ -160,19 +159,26 @@ class ShotBench:
             if ground.alpha is not None:
                 ground.alpha[...] = 1
             return
-        if step.pass_name not in lights:
-            name = step.pass_name
-            lights[name] = self.light.in_working_space(name, frame, self.solved)
         if step.matte is not None and step.matte not in mattes:
             mattes[step.matte] = self.mattes.on_frame(step.matte, frame, self.solved)
         combine_step(
             ground,
-            lights[step.pass_name].picture,
+            self._source(step, frame, lights),
             step.operator,
             matrix=step.gain(frame)
             * tint_matrix(step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=self.job.space),
             matte=None if step.matte is None else mattes[step.matte],
         )
+
+    def _source(self, step: Step, frame: int, lights: dict[str, PassLight]) -> Picture:
+        """Return what a step lays on: light of a pass, where asked without that of another."""
+        light, *less = (self._light_of(name, frame, lights).picture for name in step.names)
+        return Picture(light.rgb - less[0].rgb, light.alpha) if less else light
+
+    def _light_of(self, name: str, frame: int, lights: dict[str, PassLight]) -> PassLight:
+        if name not in lights:
+            lights[name] = self.light.in_working_space(name, frame, self.solved)
+        return lights[name]
 
 
 def _empty_outside(ground: Picture, window: Window) -> None:

@@ -45,7 +45,7 @@ def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
     if bench.is_out(step, frame):
         return ["out"]
     return [
-        _pass(bench, step.pass_name, frame),
+        *(_pass(bench, name, frame) for name in bench.job.passes_in(step)),
         step.gain(frame),
         step.tint_mired,
         step.lamp_kelvin if step.tint_mired else None,

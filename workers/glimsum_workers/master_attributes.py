@@ -5,7 +5,6 @@ import re
 
 from glimsum_jobs.colour import find_working_space
 from glimsum_jobs.errors import GlimsumError
-from glimsum_jobs.mattes import BackingMatte
 from glimsum_jobs.measurements import Solved
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.frames.facts import Facts
@@ -69,9 +68,9 @@ def attributes_of(
 def _start_offsets(job: ShotJob, frame: int) -> str:
     """Return the offsets of what is in the frame: a lamp that is out changes no master."""
     burning = [step for step in job.steps if step.gain(frame)]
-    names = {step.pass_name for step in burning}
-    mattes = [job.mattes[step.matte] for step in burning if step.matte is not None]
-    names |= {each.pass_name for each in mattes if isinstance(each, BackingMatte)}
+    names = {name for step in burning for name in job.passes_in(step)}
+    names |= {name for step in burning for name in job.passes_behind(step)}
+    names = {name for name in names if job.passes[name].use is None}
     told = {name: job.passes[name].stated_offset for name in sorted(names)}
     return json.dumps(told)
 

@@ -114,8 +114,8 @@ def write_frame(
 def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:
     """Name passes whose flicker is left in: their file could not be read when it was measured."""
     job, levels = bench.job, bench.solved.levels
-    used = {step.pass_name for step in job.steps if not bench.is_out(step, frame)}
-    for name in sorted(used):
+    lit = [step for step in job.steps if not bench.is_out(step, frame)]
+    for name in sorted({name for step in lit for name in job.passes_in(step)}):
         measured = name in levels and frame in levels[name].gains
         if job.passes[name].is_steady and not measured:
             yield Problem(

@@ -111,6 +111,16 @@ def test_one_pass_twice_at_a_stop_less_is_the_pass_once(seeds: list[int], stops:
     np.testing.assert_allclose(once.rgb, twice.rgb, rtol=1e-6, atol=1e-5)
 
 
+def test_light_less_another_is_what_the_second_added() -> None:
+    """Smoke lit by the key: photographed with and without it (Grassmann: lights subtract too)."""
+    key, smoke = grain(1, 5, 7), grain(2, 5, 7)
+    pictures = {"key": key, "haze": (key + smoke).astype(np.float32)}
+
+    still = still_of(pictures, [{"pass": "key"}, {"pass": "haze", "less": "key", "stops": -1}])
+
+    np.testing.assert_allclose(still.rgb, key + 0.5 * smoke.astype(np.float64), atol=4e-7)
+
+
 # By hand, log2(t S / N^2) with marked numbers at their exact places in the series: f/16 is 2^4,
 # f/11 2^3.5, f/5.6 2^2.5, f/1.4 2^0.5; 1/60 s is 2^-6, 1/125 s 2^-7; ISO 100 to 800 is 3 stops.
 EQUAL_STOPS = [
