@@ -35,12 +35,22 @@ def _references(tree: Mapping[str, object]) -> Iterator[tuple[str, Path, object]
         for field in ("dark", "ambient"):
             yield "pass", ("passes", name, field), each.get(field)
     for name, each in _entries(tree.get("mattes")):
-        for field in ("pass", "empty"):
-            yield "pass", ("mattes", name, field), each.get(field)
+        yield from _in_matte(("mattes", name), each)
     for index, each in _entries(tree.get("recipe")):
         for field in ("pass", "less"):
             yield "pass", ("recipe", index, field), each.get(field)
         yield "matte", ("recipe", index, "matte"), each.get("matte")
+
+
+def _in_matte(path: Path, matte: Mapping[str, object]) -> Iterator[tuple[str, Path, object]]:
+    for field in ("pass", "empty", "luminance_of", "difference", "plate"):
+        yield "pass", (*path, field), matte.get(field)
+    for field in ("this", "without"):
+        yield "matte", (*path, field), matte.get(field)
+    for field in ("all_of", "any_of"):
+        named = matte.get(field)
+        for place, told in enumerate(named if isinstance(named, list) else ()):
+            yield "matte", (*path, field, place), told
 
 
 def _entries(part: object) -> Iterator[tuple[str | int, Mapping[str, object]]]:

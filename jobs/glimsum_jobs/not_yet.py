@@ -19,10 +19,8 @@ FIELDS: dict[tuple[str, ...], str] = {
         "white_balance",
         "kelvin",
     ): "white balance by colour temperature; state gains",
-    ("mattes", "*", "shape"): "drawn matte shapes; use a picture or a silhouette pass",
-    ("mattes", "*", "feather"): "feathered matte shapes",
     ("mattes", "*", "follow"): "mattes that follow a pass",
-    ("recipe", "*", "cues"): "cues; use keyframes in stops",
+    ("recipe", "*", "cues", "*", "source"): "cues that show the picture of another frame",
     ("recipe", "*", "insert"): "screen inserts",
     ("recipe", "*", "element"): "elements (rain, boats and the like)",
 }

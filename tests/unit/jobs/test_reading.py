@@ -116,7 +116,6 @@ NOT_YET = [
     ({"masters": [{"format": "dpx"}]}, "masters.0.format", "masters other than exr"),
     ({"masters": [{}, {}]}, "masters.1", "more than one kind of master"),
     ({"viewing": {"movie": "prores"}}, "viewing.movie", "viewing movies other than h264"),
-    ({"mattes": {"w": {"shape": []}}}, "mattes.w.shape", "drawn matte shapes"),
 ]
 
 
