@@ -1,6 +1,7 @@
 """What the schema can't say: numbers and uses of a job that must fit each other."""
 
 from glimsum_jobs.colour import find_space, find_view, find_working_space
+from glimsum_jobs.cue_checks import check_cues
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.findings import Findings
@@ -23,6 +24,7 @@ def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
         _check_anchor(job, name, findings)
     _check_exposures(job, findings)
     check_recipe(job, findings)
+    check_cues(job, findings)
     check_mattes(job, findings)
     check_offsets(job, findings)
     check_places(job, findings)

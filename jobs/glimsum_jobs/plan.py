@@ -163,7 +163,7 @@ def best_frame(job: ShotJob, checked: Checked, name: str) -> int:
     """
     hold, dead = hold_frame(job, checked), dead_frames(checked)
     steps = [step for step in job.steps if name in job.passes_in(step)]
-    if not any(isinstance(step.stops, tuple) for step in steps):
+    if not any(step.varies for step in steps):
         return hold
     gains = {
         frame: max(step.gain(frame) for step in steps)

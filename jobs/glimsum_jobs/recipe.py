@@ -4,6 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from glimsum_jobs.cues import Cues, cue_gain
 from glimsum_jobs.keyframes import Fade, Stops, gain_at
 from glimsum_jobs.passes import Name, Strict
 
@@ -25,6 +26,8 @@ class Step(Strict):
     """A pass whose light is taken away from that of `pass` first, both exposed like the unit: of
     haze lit by the key, what the smoke added and took."""
     stops: Stops = 0.0
+    cues: Cues | None = None
+    """Dark but for these; `stops` is added to their levels."""
     fade: Fade = "light"
     tint_mired: Annotated[float, Field(ge=-500, le=500, allow_inf_nan=False)] = 0.0
     """Shift of the lamp's colour along the Planck locus; + is warmer."""
@@ -53,6 +56,12 @@ class Step(Strict):
             return self.pass_name if self.less is None else f"{self.pass_name} less {self.less}"
         return f"insert {self.insert}" if self.insert is not None else f"element {self.element}"
 
+    @property
+    def varies(self) -> bool:
+        """Return whether the gain of the step is another on other frames."""
+        return isinstance(self.stops, tuple) or self.cues is not None
+
     def gain(self, frame: int) -> float:
         """Return the linear gain of the step on a frame."""
-        return gain_at(self.stops, frame, self.fade)
+        gain = gain_at(self.stops, frame, self.fade)
+        return gain if self.cues is None else gain * cue_gain(self.cues, frame, self.fade)

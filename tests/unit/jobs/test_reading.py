@@ -149,7 +149,7 @@ def test_what_a_pass_can_not_do_yet_is_refused_in_words(
     assert words in problems[0].what
 
 
-@pytest.mark.parametrize("words", [{"cues": []}, {"insert": "tide_board"}])
+@pytest.mark.parametrize("words", [{"insert": "tide_board"}])
 def test_what_a_step_can_not_do_yet_is_refused_in_words(words: dict[str, Any]) -> None:
     tree = small_job()
     tree["recipe"][1].update(words)
