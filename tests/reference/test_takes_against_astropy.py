@@ -48,7 +48,7 @@ def test_mean_and_median_are_those_of_what_is_kept(count: int) -> None:
 @pytest.mark.parametrize("sigma", [3.0, 5.0])
 def test_outliers_are_those_of_a_sigma_clip(count: int, sigma: float) -> None:
     values, _ = stack_of(count)
-    kept = sigma_clip(
+    kept: np.ma.MaskedArray = sigma_clip(
         values.astype(np.float64),
         sigma=sigma,
         maxiters=1,
@@ -57,7 +57,7 @@ def test_outliers_are_those_of_a_sigma_clip(count: int, sigma: float) -> None:
         axis=0,
     )
     # A pixel goes with the channel that gives it away; astropy judges channels one by one.
-    out = np.ma.getmaskarray(kept).any(axis=-1, keepdims=True)
+    out = np.asarray(kept.mask, dtype=np.bool_).any(axis=-1, keepdims=True)
     out = out & ~out.all(axis=0)
     known = np.ma.MaskedArray(values, np.broadcast_to(out, values.shape)).mean(axis=0)
     takes = [Take(Picture(each)) for each in values]

@@ -190,5 +190,5 @@ def _outliers(
 ) -> NDArray[np.bool_]:
     away = np.abs(values - _median(values, keep))
     spread = np.float32(1.482602) * _median(away, keep)
-    out: NDArray[np.bool_] = (away > np.float32(sigma) * spread).any(axis=-1)
+    out: NDArray[np.bool_] = np.logical_or.reduce(away > np.float32(sigma) * spread, axis=-1)
     return out
