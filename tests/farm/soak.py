@@ -139,31 +139,35 @@ class Soak:
             reading = [(slot, note) for slot, note in found if note and is_reading(note)]
             # Rare stages first, so that the kills spread over all of them.
             reading.sort(key=lambda each: self.tally.between[each[1].stage])
-            able = (slot for slot, _ in reading if self.service.may_lose([slot]))
-            victim = next(able, None)
+            victim = next((slot for slot, _ in reading), None)
             time.sleep(0.01)
-        if victim is not None:
-            time.sleep(self.chance.uniform(0, 0.25))
-            with suppress(ProcessLookupError):
-                os.kill(victim, signal.SIGKILL)
-                self.tally.slots += 1
-                self.service.wait_until_gone([victim])
-                self.count([victim])
+        if victim is None:
+            return
+        time.sleep(self.chance.uniform(0, 0.25))
+        with self.service.stopped([victim]) as may_die:
+            if may_die:
+                with suppress(ProcessLookupError):
+                    os.kill(victim, signal.SIGKILL)
+                    self.tally.slots += 1
+        if may_die:
+            self.service.wait_until_gone([victim])
+            self.count([victim])
 
     def kill_worker(self, *, supervisor: bool) -> None:
         slots = self.service.slots()
-        if not slots or not self.service.may_lose(slots):
-            return
-        if supervisor:
-            self.service.kill_supervisor()
-            self.tally.supervisors += 1
-            self.service.wait_until_gone(slots)
-        elif self.service.kill("worker"):
-            self.tally.workers += 1
-            self.service.wait_until_gone(slots)
-            self.count(slots)
+        with self.service.stopped(slots) as may_die:
+            if not may_die:
+                return
+            if supervisor:
+                self.service.kill_supervisor()
+                self.tally.supervisors += 1
+            elif self.service.kill("worker"):
+                self.tally.workers += 1
+        self.service.wait_until_gone(slots)
         if supervisor:
             self.service.start()
+        else:
+            self.count(slots)
 
     def count(self, slots: list[int]) -> None:
         """Count a kill as between read and rename, by what the dead process had noted."""
@@ -184,6 +188,8 @@ class Soak:
             done = {item.item: item.result for item in items if item.state is ItemState.DONE}
             if record.state is not RunState.DONE or len(done) != FRAMES:
                 self.wrong.append(f"{run}: {record.state}, {len(done)} of {FRAMES} frames")
+                self.wrong.extend(self.service.why(run))
+                continue
             if record.conflicts:
                 self.wrong.append(f"{run}: {record.conflicts} conflicts")
             if self.service.pictures(run) != truth:

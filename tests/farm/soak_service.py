@@ -7,8 +7,8 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
@@ -18,9 +18,9 @@ import numpy as np
 import OpenEXR
 
 from farm.conftest import alive, descendants, wait_until
-from farm.soak_worker import NOTES, read_note
+from farm.soak_worker import NOTES
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import ItemRecord, RunRecord, Stage
+from glimsum_jobs.ledger import STAGES, ItemRecord, ItemState, RunRecord, Stage
 from glimsum_jobs.shot import ShotJob
 from glimsum_services.client import Client
 from glimsum_services.connections import Connections, open_connections
@@ -165,6 +165,15 @@ class SoakService:
     def items(self, run: str, stage: Stage = Stage.COMBINE) -> list[ItemRecord]:
         return self.ask(lambda: self.link.ledger.items(run, stage))
 
+    def why(self, run: str) -> list[str]:
+        """Return a line for each item of a run that is not done, with its tries and last error."""
+        return [
+            f"{run}: {stage} {item.item} {item.state} after {item.tries} tries: {item.failure}"
+            for stage in STAGES
+            for item in self.items(run, stage)
+            if item.state is not ItemState.DONE
+        ]
+
     def wait_for_end(self, runs: Sequence[str], seconds: float) -> None:
         wait_until(lambda: not set(runs) & set(self.open_runs()), seconds, f"{runs} have ended")
 
@@ -183,14 +192,31 @@ class SoakService:
                     return process
         return None
 
-    def may_lose(self, slots: Sequence[int]) -> bool:
-        """Return whether no item in these hands was begun twice before: the third is poison."""
-        for note in [read_note(self.notes, slot) for slot in slots]:
-            if note is not None and note.far != "ended":
-                held = [i for i in self.items(note.run, Stage(note.stage)) if i.item == note.item]
-                if any(item.tries > 2 for item in held):
-                    return False
-        return True
+    @contextmanager
+    def stopped(self, processes: Sequence[int]) -> Iterator[bool]:
+        """Hold processes still; yield whether they may be killed: no third loss of one item.
+
+        An item whose process was lost three times is set aside as poison, by design. Looked at
+        while nothing moves, so that no slot takes such an item between the look and the kill.
+        """
+        held = []
+        for process in processes:
+            with suppress(ProcessLookupError):
+                os.kill(process, signal.SIGSTOP)
+                held.append(process)
+        time.sleep(0.05)  # what they asked for last has reached the ledger by then
+        try:
+            yield bool(held) and not any(
+                item.tries > 2
+                for run in self.open_runs()
+                for stage in STAGES
+                for item in self.items(run, stage)
+                if item.state is ItemState.WORKING
+            )
+        finally:
+            for process in held:
+                with suppress(ProcessLookupError):
+                    os.kill(process, signal.SIGCONT)
 
     def kill(self, name: str) -> bool:
         """Kill the server or the worker's parent with all below it."""
