@@ -20,7 +20,6 @@ FIELDS: dict[tuple[str, ...], str] = {
         "kelvin",
     ): "white balance by colour temperature; state gains",
     ("mattes", "*", "follow"): "mattes that follow a pass",
-    ("recipe", "*", "cues", "*", "source"): "cues that show the picture of another frame",
     ("recipe", "*", "insert"): "screen inserts",
     ("recipe", "*", "element"): "elements (rain, boats and the like)",
 }

@@ -4,7 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from glimsum_jobs.cues import Cues, cue_gain
+from glimsum_jobs.cues import Cues, cue_gain, cue_source
 from glimsum_jobs.keyframes import Fade, Stops, gain_at
 from glimsum_jobs.passes import Name, Strict
 
@@ -65,3 +65,13 @@ class Step(Strict):
         """Return the linear gain of the step on a frame."""
         gain = gain_at(self.stops, frame, self.fade)
         return gain if self.cues is None else gain * cue_gain(self.cues, frame, self.fade)
+
+    def shown(self, frame: int) -> int:
+        """Return the shot frame whose picture of its passes the step shows on a frame."""
+        source = None if self.cues is None else cue_source(self.cues, frame, self.fade)
+        return frame if source is None else source
+
+    @property
+    def borrowed(self) -> frozenset[int]:
+        """Return the frames whose pictures cues show on other frames."""
+        return frozenset(cue.source for cue in self.cues or () if cue.source is not None)

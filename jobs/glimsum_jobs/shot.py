@@ -5,11 +5,14 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
+from glimsum_jobs.elements import Element
 from glimsum_jobs.frame_ranges import FrameRange, Handles
 from glimsum_jobs.mattes import Matte
 from glimsum_jobs.outputs import Master, Viewing
 from glimsum_jobs.passes import Name, Pass, Strict
+from glimsum_jobs.picture import WholePicture
 from glimsum_jobs.recipe import Step
+from glimsum_jobs.takes import Takes
 
 
 def _rate_text(value: object) -> object:
@@ -63,12 +66,16 @@ class ShotJob(Strict):
     space: str = "lin_ap1_scene"
     """Working space, interop ID."""
     passes: Annotated[dict[Name, Pass], Field(min_length=1, max_length=64)]
+    takes: Annotated[dict[Name, Takes], Field(max_length=64, default_factory=dict)]
+    """Lights made of several takes of a pass; named in steps as passes are."""
     mattes: Annotated[dict[Name, Matte], Field(max_length=64, default_factory=dict)]
+    elements: Annotated[dict[Name, Element], Field(max_length=64, default_factory=dict)]
     recipe: Annotated[tuple[Step, ...], Field(min_length=1, max_length=256)] | None = None
     """In order; omitted: every lamp pass at 0 stops."""
     edges: Literal["repeat", "crop"] = "repeat"
     """What a master shows where a pass that is brought back has no picture: its repeated edge, or
     nothing: the data window is then what all passes of the frame cover."""
+    picture: WholePicture = WholePicture()
     masters: Annotated[tuple[Master, ...], Field(min_length=1, max_length=1)] = (Master(),)
     viewing: Viewing = Viewing()
     output: Annotated[str, Field(min_length=1, max_length=1024)]
@@ -85,11 +92,14 @@ class ShotJob(Strict):
 
         Passes named ``reference``, ``matte`` or ``silhouette`` and the silhouettes of mattes are
         lit for finding things, not for looking at: they are left out unless a recipe names them.
+        Takes of a pass are added as the one light they make.
         """
         if self.recipe is not None:
             return self.recipe
         left_out = {*NOT_FOR_LOOKING, *self.silhouettes}
-        return tuple(Step(pass_name=name) for name in self.lamp_passes if name not in left_out)
+        made_of = {take: name for name, takes in self.takes.items() for take in takes.of}
+        lit = [made_of.get(name, name) for name in self.lamp_passes if name not in left_out]
+        return tuple(Step(pass_name=name) for name in dict.fromkeys(lit))
 
     @property
     def silhouettes(self) -> frozenset[str]:
@@ -98,16 +108,20 @@ class ShotJob(Strict):
 
     def sources_of(self, name: str) -> tuple[str, ...]:
         """Return the passes a name in a step stands for: itself, or the takes it is made of."""
-        return (name,)
+        return self.takes[name].of if name in self.takes else (name,)
 
     def passes_in(self, step: Step) -> tuple[str, ...]:
         """Return the passes whose light a step lays on or takes away."""
         return tuple(source for name in step.names for source in self.sources_of(name))
 
+    def holdout_of(self, step: Step) -> str | None:
+        """Return the matte that keeps out what a step lays on."""
+        return None if step.element is None else self.elements[step.element].holdout
+
     def mattes_in(self, step: Step) -> tuple[str, ...]:
         """Return the mattes of a step, and those they are made of, in order of need."""
         found: list[str] = []
-        waiting = [step.matte] if step.matte is not None else []
+        waiting = [name for name in (step.matte, self.holdout_of(step)) if name is not None]
         while waiting:
             name = waiting.pop()
             if name not in found:
@@ -144,7 +158,7 @@ class ShotJob(Strict):
         if name == self.reference_pass or name in self.silhouettes:
             return True
         return any(
-            (step.gain(frame) != 0 and name in self.passes_in(step))
+            ((step.gain(frame) != 0 or frame in step.borrowed) and name in self.passes_in(step))
             or name in self.passes_behind(step)
             for step in self.steps
         )

@@ -1,7 +1,7 @@
 """One frame: every step of the recipe laid on the ground, in linear light."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from glimsum_jobs.errors import GlimsumError, LightError
 from glimsum_jobs.measurements import Checked, Solved
@@ -40,6 +40,16 @@ class CombinedPicture:
     picture: Picture
     figures: dict[str, float]
     window: Window
+
+
+@dataclass
+class OnFrame:
+    """What was made for one frame so far, so that no pass or matte is made twice."""
+
+    frame: int
+    lights: dict[tuple[str, int], PassLight] = field(default_factory=dict)
+    """By pass and the shot frame whose picture it is."""
+    mattes: dict[str, Plane] = field(default_factory=dict)
 
 
 class ShotBench:
@@ -97,21 +107,27 @@ class ShotBench:
         LightError
             The numbers make no light; names the pass and frame.
         """
-        whole = self.checked.passes[self.job.reference_pass]
-        ground = lay_ground(whole.height, whole.width)
-        lights: dict[str, PassLight] = {}
-        mattes: dict[str, Plane] = {}
+        ground, made = self.ground(), OnFrame(frame)
         for step in self.job.steps:
             step_begun()
-            try:
-                self._lay(ground, step, frame, lights, mattes)
-            except GlimsumError as error:
-                here = Place(shot=self.job.shot, pass_name=step.pass_name, frame=frame)
-                error.place = error.place.filled(**here.model_dump(exclude_none=True))
-                raise
+            self.lay(ground, step, made)
         window = self._window(ground.rgb.shape[:2], frame)
         _empty_outside(ground, window)
-        return CombinedPicture(ground, _figures(ground, lights), window)
+        return CombinedPicture(ground, _figures(ground, made.lights), window)
+
+    def ground(self) -> Picture:
+        """Return the empty ground, as large as the reference."""
+        whole = self.checked.passes[self.job.reference_pass]
+        return lay_ground(whole.height, whole.width)
+
+    def lay(self, ground: Picture, step: Step, made: OnFrame) -> None:
+        """Lay one step on the ground, in place; errors name shot, pass and frame."""
+        try:
+            self._lay(ground, step, made)
+        except GlimsumError as error:
+            here = Place(shot=self.job.shot, pass_name=step.pass_name, frame=made.frame)
+            error.place = error.place.filled(**here.model_dump(exclude_none=True))
+            raise
 
     def _window(self, size: tuple[int, int], frame: int) -> Window:
         """Return what every pass used on a frame covers; LightError where that is nothing."""
@@ -147,38 +163,36 @@ class ShotBench:
             and not any(self.checked.passes[name].alpha for name in self.job.passes_in(step))
         )
 
-    def _lay(
-        self,
-        ground: Picture,
-        step: Step,
-        frame: int,
-        lights: dict[str, PassLight],
-        mattes: dict[str, Plane],
-    ) -> None:
-        if self.is_out(step, frame):
+    def _lay(self, ground: Picture, step: Step, made: OnFrame) -> None:
+        if self.is_out(step, made.frame):
             if ground.alpha is not None:
                 ground.alpha[...] = 1
             return
-        if step.matte is not None and step.matte not in mattes:
-            mattes[step.matte] = self.mattes.on_frame(step.matte, frame, self.solved)
         combine_step(
             ground,
-            self._source(step, frame, lights),
+            self._source(step, made),
             step.operator,
-            matrix=step.gain(frame)
+            matrix=step.gain(made.frame)
             * tint_matrix(step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=self.job.space),
-            matte=None if step.matte is None else mattes[step.matte],
+            matte=None if step.matte is None else self.matte(step.matte, made),
         )
 
-    def _source(self, step: Step, frame: int, lights: dict[str, PassLight]) -> Picture:
+    def matte(self, name: str, made: OnFrame) -> Plane:
+        """Return the weights of a matte, 0..1, in its place."""
+        if name not in made.mattes:
+            made.mattes[name] = self.mattes.on_frame(name, made.frame, self.solved)
+        return made.mattes[name]
+
+    def _source(self, step: Step, made: OnFrame) -> Picture:
         """Return what a step lays on: light of a pass, where asked without that of another."""
-        light, *less = (self._light_of(name, frame, lights).picture for name in step.names)
+        shown = step.shown(made.frame)
+        light, *less = (self._light_of(name, shown, made).picture for name in step.names)
         return Picture(light.rgb - less[0].rgb, light.alpha) if less else light
 
-    def _light_of(self, name: str, frame: int, lights: dict[str, PassLight]) -> PassLight:
-        if name not in lights:
-            lights[name] = self.light.in_working_space(name, frame, self.solved)
-        return lights[name]
+    def _light_of(self, name: str, shown: int, made: OnFrame) -> PassLight:
+        if (name, shown) not in made.lights:
+            made.lights[name, shown] = self.light.in_working_space(name, shown, self.solved)
+        return made.lights[name, shown]
 
 
 def _empty_outside(ground: Picture, window: Window) -> None:
@@ -189,7 +203,7 @@ def _empty_outside(ground: Picture, window: Window) -> None:
             plane[:, : window.left] = plane[:, window.right :] = 0
 
 
-def _figures(ground: Picture, lights: dict[str, PassLight]) -> dict[str, float]:
+def _figures(ground: Picture, lights: dict[tuple[str, int], PassLight]) -> dict[str, float]:
     told = read_figures(ground.rgb, replaced=sum(light.replaced for light in lights.values()))
     figures = {
         "negative_share": told.negative_share,
@@ -198,6 +212,6 @@ def _figures(ground: Picture, lights: dict[str, PassLight]) -> dict[str, float]:
         "mean_green": told.mean[1],
         "median_green": told.median[1],
     }
-    for name, light in lights.items():
+    for (name, _), light in lights.items():
         figures[f"clipped_share:{name}"] = light.clipped_share
     return figures

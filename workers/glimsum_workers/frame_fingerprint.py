@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from glimsum_jobs.mattes import PictureMatte
+from glimsum_jobs.matte_shapes import outline_at
+from glimsum_jobs.mattes import BackingMatte, Matte, PictureMatte, ShapeMatte
 from glimsum_jobs.passes import Level
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
@@ -12,6 +13,9 @@ from glimsum_workers.recorded import stops_of
 
 PIXEL_EPOCH = 1
 """Raised only when the same job and files give other pixels."""
+
+_NOT_PIXELS = {"files", "first", "step", "start_offset", "shape", "pass_name", "empty"}
+"""Fields of mattes that say where a picture comes from; what it is has a digest of its own."""
 
 
 def fingerprint_of(bench: ShotBench, frame: int) -> str:
@@ -45,11 +49,11 @@ def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
     if bench.is_out(step, frame):
         return ["out"]
     return [
-        *(_pass(bench, name, frame) for name in bench.job.passes_in(step)),
+        *(_pass(bench, name, step.shown(frame)) for name in bench.job.passes_in(step)),
         step.gain(frame),
         step.tint_mired,
         step.lamp_kelvin if step.tint_mired else None,
-        None if step.matte is None else _matte(bench, step.matte, frame),
+        None if step.matte is None else matte_fingerprint(bench, step.matte, frame),
         step.operator,
     ]
 
@@ -77,11 +81,27 @@ def _placed(bench: ShotBench, motion: Motion | Affine, frame: int) -> list[objec
     return [*numbers, bench.pictures.nearness_key(frame)] if has_parallax(motion) else numbers
 
 
-def _matte(bench: ShotBench, name: str, frame: int) -> list[Any]:
+def matte_fingerprint(bench: ShotBench, name: str, frame: int) -> list[Any]:
+    """Return everything that changes the weights of a matte on a frame."""
     matte = bench.job.mattes[name]
-    if isinstance(matte, PictureMatte):
-        return [bench.material.matte_fingerprint(name, frame), matte.invert]
-    return [_pass(bench, matte.pass_name, frame), _backing(bench, matte.empty, frame), matte.invert]
+    told = matte.model_dump(mode="json", exclude=_NOT_PIXELS)
+    follow = bench.solved.follows.get(f"matte:{name}")
+    made: list[Any] = [told, *(_pass(bench, each, frame) for each in _lit(bench, matte))]
+    match matte:
+        case PictureMatte():
+            made.append(bench.material.matte_fingerprint(name, frame))
+        case BackingMatte() if matte.empty is not None:
+            made.append(_backing(bench, matte.empty, frame))
+        case ShapeMatte():
+            made.append(outline_at(matte.shape, follow.anchor if follow else frame))
+    if follow is not None:
+        made.append(follow.frames[frame].matrix if frame in follow.frames else None)
+    return [*made, *(matte_fingerprint(bench, each, frame) for each in matte.matte_names)]
+
+
+def _lit(bench: ShotBench, matte: Matte) -> list[str]:
+    """Return the passes of a matte that are taken frame by frame."""
+    return [name for name in matte.pass_names if bench.job.passes[name].use is None]
 
 
 def _backing(bench: ShotBench, empty: str | Level, frame: int) -> list[Any]:

@@ -1,5 +1,7 @@
 """One frame here and now, without queue, ledger or version folder: to look at while deciding."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -77,26 +79,42 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
     JobError
         The check stops the shot, or this frame; holds all problems.
     """
-    keep = Keep(keep_folder)
-    checked = check_shot(job, roots, keep)
-    dead = dead_frames(checked)
-    _refuse(job, frame, checked, dead)
-    job = settled(job, checked)
-    solved = measure_here(job, checked, roots, keep)
-    bench = ShotBench(job, checked, solved, roots, keep)
-    with bench.material:
+    with open_bench(job, frame, roots, keep_folder) as bench:
         made = bench.combine(frame, lambda: None)
         fingerprint = fingerprint_of(bench, frame)
-        attributes = attributes_of(job, frame, bench.material, fingerprint, solved)
+        attributes = attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved)
     viewing = Viewing(job.space, job.viewing.display, job.viewing.view)
     return Still(
         rgb=made.picture.rgb,
         alpha=made.picture.alpha,
         display=viewing.apply(shrink(made.picture.rgb, job.viewing.width)),
-        problems=(*checked.problems, *solved.problems),
+        problems=problems_of(bench),
         attributes=attributes,
         window=made.window,
     )
+
+
+@contextmanager
+def open_bench(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Iterator[ShotBench]:
+    """Check and measure a shot here; give the bench on which one of its frames is made.
+
+    Raises
+    ------
+    JobError
+        The check stops the shot, or this frame; holds all problems.
+    """
+    keep = Keep(keep_folder)
+    checked = check_shot(job, roots, keep)
+    _refuse(job, frame, checked, dead_frames(checked))
+    job = settled(job, checked)
+    bench = ShotBench(job, checked, measure_here(job, checked, roots, keep), roots, keep)
+    with bench.material:
+        yield bench
+
+
+def problems_of(bench: ShotBench) -> tuple[Problem, ...]:
+    """Return what check and measuring told."""
+    return (*bench.checked.problems, *bench.solved.problems)
 
 
 def measure_here(job: ShotJob, checked: Checked, roots: Roots, keep: Keep) -> Solved:

@@ -36,7 +36,7 @@ def _check_file(file: Path, roots: Mapping[str, Path]) -> list[dict[str, Any]]:
     from glimsum_services.cli.local_jobs import (  # noqa: PLC0415  # loads the YAML reader
         read_local_jobs,
     )
-    from glimsum_services.workshop import check_here  # noqa: PLC0415  # loads the engine
+    from glimsum_services.workshop.checking import check_here  # noqa: PLC0415  # loads the engine
 
     asked = open_questions(file)
     try:

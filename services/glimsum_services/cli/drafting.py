@@ -44,7 +44,7 @@ def draft(
             expected="no file of that name",
             remedy="Name another one with --out, or move it away.",
         )
-    from glimsum_services.workshop import draft_here  # noqa: PLC0415  # loads the engine
+    from glimsum_services.workshop.drafting import draft_here  # noqa: PLC0415  # loads the engine
 
     near = os.path.relpath(folder.resolve(), place.resolve().parent)
     made = draft_here(folder, place, shot=shot, before_path="" if near == "." else f"{near}/")

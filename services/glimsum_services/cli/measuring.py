@@ -17,7 +17,7 @@ from glimsum_services.measured_form import OverlayShown, RegionShown, ResidualSh
 
 if TYPE_CHECKING:
     from glimsum_services.cli.local_jobs import LocalJob
-    from glimsum_services.workshop import MeasuredHere
+    from glimsum_services.workshop.measuring import MeasuredHere
 
 KEPT = "stills"
 """Folder of kept measurements inside the state folder; shared with `glimsum still`."""
@@ -41,7 +41,7 @@ def measure(
     aside; what is worth a remark does not change that.
     """
     from glimsum_services.cli.local_jobs import only_job  # noqa: PLC0415  # loads the YAML reader
-    from glimsum_services.workshop import (  # noqa: PLC0415  # loads the engine
+    from glimsum_services.workshop.measuring import (  # noqa: PLC0415  # loads the engine
         measure_here,
         write_measurements,
     )

@@ -25,6 +25,12 @@ def still(
             "--out", help="FILE.exr for scene-linear light; FILE.jpg or FILE.png to look at."
         ),
     ],
+    matte: Annotated[
+        str | None, typer.Option("--matte", metavar="NAME", help="Show a matte of the frame.")
+    ] = None,
+    steps: Annotated[
+        bool, typer.Option("--steps", help="A contact sheet: each step alone, and so far.")
+    ] = False,
     root: RootPairs = None,
     as_json: AsJson = False,
 ) -> None:
@@ -37,8 +43,16 @@ def still(
             expected="FILE.exr, FILE.jpg or FILE.png in a folder that is there",
             remedy="Name another file.",
         )
+    if steps and (matte is not None or out.suffix.lower() == ".exr"):
+        raise WrongUse(
+            "a sheet of steps is a picture of the whole recipe",
+            place=Place(field="--steps"),
+            seen="--matte" if matte is not None else out.suffix,
+            expected="--steps with FILE.jpg or FILE.png, and no --matte",
+            remedy="Make two stills.",
+        )
     from glimsum_services.cli.local_jobs import only_job  # noqa: PLC0415  # loads the YAML reader
-    from glimsum_services.workshop import write_still  # noqa: PLC0415  # loads the engine
+    from glimsum_services.workshop import stilling  # noqa: PLC0415  # loads the engine
 
     settings = read_settings()
     local = only_job(job, settings.roots | read_roots(root))
@@ -52,7 +66,12 @@ def still(
             remedy="Name a frame of the shot.",
         )
     keep = settings.state_folder / KEPT
-    found = write_still(local.job, frame, local.roots, out, keep)
+    if steps:
+        found = stilling.write_steps(local.job, frame, local.roots, out, keep)
+    elif matte is not None:
+        found = stilling.write_matte(local.job, matte, frame, local.roots, out, keep)
+    else:
+        found = stilling.write_still(local.job, frame, local.roots, out, keep)
     problems = [*local.remarks, *map(local.as_written, found)]
     if as_json:
         shown = [problem_json(each) for each in problems]
@@ -60,5 +79,7 @@ def still(
         return
     for line in problem_lines(problems):
         say(line)
-    say(f"{out}  frame {frame}, {ENDINGS[out.suffix.lower()]}")
+    what = "step by step" if steps else ENDINGS[out.suffix.lower()]
+    what = f"matte {matte}" if matte is not None else what
+    say(f"{out}  frame {frame}, {what}")
     say(f"what was measured for it is kept in {keep} for the next still")

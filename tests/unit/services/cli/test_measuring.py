@@ -199,7 +199,7 @@ def test_a_question_about_a_start_offset_is_asked_with_its_scores_drawn(
             free_bytes=2,
         )
 
-    monkeypatch.setattr("glimsum_services.workshop.check_shot", asking)
+    monkeypatch.setattr("glimsum_services.workshop.measuring.check_shot", asking)
 
     result = measure(job, "--out", tmp_path / "s")
 

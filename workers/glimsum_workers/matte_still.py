@@ -1,0 +1,70 @@
+"""A matte of one frame, to look at."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from glimsum_jobs.errors import JobError
+from glimsum_jobs.problems import Place, Problem, Rank
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.combine_frame import OnFrame
+from glimsum_workers.digests import digest_of
+from glimsum_workers.engine.resample.window import Window
+from glimsum_workers.frame_fingerprint import matte_fingerprint
+from glimsum_workers.frames.previews import shrink
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.master_attributes import attributes_of
+from glimsum_workers.one_frame import Still, open_bench, problems_of
+
+
+def make_matte_still(job: ShotJob, name: str, frame: int, roots: Roots, keep_folder: Path) -> Still:
+    """Check, measure and make one matte of one frame in this process.
+
+    Parameters
+    ----------
+    job, frame, roots, keep_folder
+        As `make_still`.
+    name : str
+        A matte of the job.
+
+    Returns
+    -------
+    Still
+        Its light is the weight in R, G and B, without coverage; its display codes are the
+        weight times 255, through no view.
+
+    Raises
+    ------
+    JobError
+        There is no such matte, or the check stops the shot or this frame.
+    """
+    if name not in job.mattes:
+        raise JobError(
+            f"matte {name} of shot {job.shot} can't be made", [_unknown(job, name, frame)]
+        )
+    with open_bench(job, frame, roots, keep_folder) as bench:
+        weight = bench.matte(name, OnFrame(frame))
+        fingerprint = digest_of(matte_fingerprint(bench, name, frame))
+        attributes = attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved)
+    rgb = np.repeat(weight[..., None], 3, axis=2)
+    codes = np.rint(np.clip(shrink(rgb, job.viewing.width), 0, 1) * 255).astype(np.uint8)
+    return Still(
+        rgb=rgb,
+        alpha=None,
+        display=codes,
+        problems=problems_of(bench),
+        attributes=replace(attributes, color_interop_id="data"),
+        window=Window.whole(weight.shape),
+    )
+
+
+def _unknown(job: ShotJob, name: str, frame: int) -> Problem:
+    return Problem(
+        rank=Rank.STOPS_FRAME,
+        what=f"there is no matte called {name}",
+        place=Place(shot=job.shot, frame=frame, field=f"mattes.{name}"),
+        seen=name,
+        expected=" or ".join(sorted(job.mattes)) or "a job with mattes",
+        remedy="Name a matte of the job.",
+    )
