@@ -53,11 +53,25 @@ class FoundPass(Found):
     """File numbers that are missing, and the nearest that stands in for each."""
 
 
+class FoundElement(Found):
+    """What the check found of one element."""
+
+    first: int
+    """File number on the first frame it is there on."""
+    last: int | None
+    """Highest file number present; None for one still, which is held."""
+    width: int
+    height: int
+    alpha: bool = False
+    """The files hold coverage."""
+
+
 class Checked(Found):
     """Result of the stage *check*."""
 
     passes: dict[str, FoundPass]
     mattes: dict[str, FoundPass]
+    elements: dict[str, FoundElement] = {}
     problems: tuple[Problem, ...]
     needed_bytes: int
     free_bytes: int

@@ -1,0 +1,196 @@
+"""The elements of a shot on a frame: read, made light, placed, resampled once."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from glimsum_jobs.elements import Element
+from glimsum_jobs.errors import GlimsumError, LightError, SourceError
+from glimsum_jobs.measurements import Checked, FoundElement, Solved
+from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.problems import Place
+from glimsum_jobs.shot import ShotJob
+from glimsum_workers.engine.codes import Codes, Picture, Plane
+from glimsum_workers.engine.elements.coverage import keep_out, light_of_element
+from glimsum_workers.engine.elements.lay import lay_element
+from glimsum_workers.engine.elements.placing import Matrix, placing_matrix
+from glimsum_workers.engine.primaries import convert
+from glimsum_workers.engine.spaces import matrix_between
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.frames.sources import Source, open_source
+
+
+class ShotElements:
+    """Makes the elements of a shot.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    checked : Checked
+        What the check found of the elements.
+    roots : Roots
+        Where this machine has the roots.
+
+    Notes
+    -----
+    The light of the last picture of each element is kept: one that stands over several frames
+    is decoded once.
+    """
+
+    def __init__(self, job: ShotJob, checked: Checked, roots: Roots) -> None:
+        self._job = job
+        self._checked = checked
+        self._roots = roots
+        self._open: dict[str, Source] = {}
+        self._light: dict[str, tuple[int, Picture]] = {}
+
+    def close(self) -> None:
+        """Close the sources; one that is asked for again is opened again."""
+        self._light.clear()
+        while self._open:
+            _, source = self._open.popitem()
+            source.close()
+
+    def on_frame(
+        self,
+        name: str,
+        frame: int,
+        solved: Solved,
+        size: tuple[int, int],
+        holdout: Plane | None = None,
+    ) -> Picture | None:
+        """Return an element as it lies in the reference picture.
+
+        Parameters
+        ----------
+        name : str
+            The element.
+        frame : int
+            Shot frame.
+        solved : Solved
+            Where what it follows was found.
+        size : tuple of int
+            (height, width) of the reference picture.
+        holdout : Plane, optional
+            Its holdout matte on this frame, 0..1, `size`.
+
+        Returns
+        -------
+        Picture or None
+            Premultiplied, scene-linear, in the working space. None: nothing of it is seen.
+
+        Raises
+        ------
+        SourceError
+            Its file can't be read.
+        LightError
+            What it follows is lost on this frame, or its place can't be.
+        """
+        element = self._job.elements[name]
+        if not element.is_there(frame):
+            return None
+        matrix = self._matrix(name, frame, solved)
+        try:
+            laid = lay_element(
+                self._picture(name, frame), matrix, size, softness_px=element.softness
+            )
+        except GlimsumError as error:
+            error.place = error.place.filled(**self._place(name, frame))
+            raise
+        return laid if laid is None or holdout is None else keep_out(laid, holdout)
+
+    def fingerprint(self, name: str, frame: int, solved: Solved) -> list[Any]:
+        """Return all that changes the pixels of an element on a frame, but for its holdout."""
+        element = self._job.elements[name]
+        if not element.is_there(frame):
+            return ["not there"]
+        return [
+            self._source(name).fingerprint(self._number(name, frame)),
+            element.space,
+            element.range,
+            element.alpha,
+            self._matrix(name, frame, solved).tolist(),
+            element.softness,
+        ]
+
+    def _picture(self, name: str, frame: int) -> Picture:
+        """Return the light of an element in its own pixels, in the working space."""
+        number = self._number(name, frame)
+        kept = self._light.get(name)
+        if kept is not None and kept[0] == number:
+            return kept[1]
+        element = self._job.elements[name]
+        light = light_of_element(
+            self._codes(name, number, frame),
+            element.space,
+            video_range=element.range,
+            alpha=element.alpha,
+        )
+        matrix = matrix_between(element.space, self._job.space)
+        picture = replace(light, rgb=np.ascontiguousarray(convert(light.rgb, matrix)))
+        self._light[name] = (number, picture)
+        return picture
+
+    def _matrix(self, name: str, frame: int, solved: Solved) -> Matrix:
+        """Return where the pixels of an element land on a frame."""
+        element, found = self._job.elements[name], self._found(name)
+        placing = element.placed(frame)
+        placed = placing_matrix(
+            placing.x, placing.y, placing.scale, placing.rotation, _pivot(element, found)
+        )
+        if element.follow is None:
+            return placed
+        follow = solved.follows.get(f"element:{name}")
+        followed = None if follow is None else follow.frames.get(frame)
+        if followed is None:
+            known = [] if follow is None else sorted(follow.frames)
+            raise LightError(
+                f"the patch that element {name} follows was not found on this frame",
+                place=Place(**self._place(name, frame)),
+                seen=f"found on frames {known[0]} to {known[-1]}" if known else "found nowhere",
+                expected=f"a place on frame {frame}",
+                remedy="Follow something that stays in sight, or end the element with frames.",
+            )
+        moved = np.asarray(followed.matrix, np.float64).reshape(3, 3) @ placed
+        return np.asarray(moved / moved[2, 2], np.float64)
+
+    def _number(self, name: str, frame: int) -> int:
+        found = self._found(name)
+        return self._job.elements[name].number(
+            frame, shot_first=self._job.frames.first, first=found.first, last=found.last
+        )
+
+    def _found(self, name: str) -> FoundElement:
+        if name not in self._checked.elements:
+            raise SourceError(
+                f"element {name} was not checked",
+                place=Place(shot=self._job.shot, field=f"elements.{name}"),
+                seen=", ".join(sorted(self._checked.elements)) or "no element",
+                expected=name,
+                remedy="Check the shot again.",
+            )
+        return self._checked.elements[name]
+
+    def _source(self, name: str) -> Source:
+        if name not in self._open:
+            path = parse_root_path(self._job.elements[name].files)
+            self._open[name] = open_source(self._roots, path)
+        return self._open[name]
+
+    def _codes(self, name: str, number: int, frame: int) -> Codes:
+        try:
+            return self._source(name).read(number)
+        except SourceError as error:
+            error.place = error.place.filled(**self._place(name, frame))
+            raise
+
+    def _place(self, name: str, frame: int) -> dict[str, Any]:
+        return {"shot": self._job.shot, "frame": frame, "field": f"elements.{name}"}
+
+
+def _pivot(element: Element, found: FoundElement) -> tuple[float, float]:
+    if element.pivot == "centre":
+        return found.width / 2, found.height / 2
+    return element.pivot
