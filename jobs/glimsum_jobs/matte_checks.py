@@ -132,8 +132,10 @@ def _check_outlines(job: ShotJob, name: str, matte: ShapeMatte, findings: Findin
             f"{len(outside)} outlines lie outside the shot",
             seen=f"frames {runs_of(outside)}",
             expected=f"{job.frames.first} to {job.frames.last}",
-            remedy="Nothing to do if the shape is meant to move from or to there.",
-            rank=Rank.REMARK,
+            remedy="Nothing to do if the shape is meant to move from or to there."
+            if matte.follow is None
+            else "Key a shape that follows the reference on frames of the shot alone.",
+            rank=Rank.REMARK if matte.follow is None else Rank.STOPS_SHOT,
         )
 
 

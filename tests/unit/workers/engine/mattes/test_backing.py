@@ -5,7 +5,8 @@ import pytest
 
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Picture
-from glimsum_workers.engine.mattes import matte_from_backing, matte_from_picture
+from glimsum_workers.engine.mattes.backing import matte_from_backing
+from glimsum_workers.engine.mattes.picture import matte_from_picture
 
 
 def flat(value: float, size: tuple[int, int] = (10, 20)) -> np.ndarray:

@@ -1,0 +1,1 @@
+"""Mattes: weights 0..1 from pictures, backings, light, differences and outlines."""
