@@ -1,0 +1,1 @@
+"""Laying a picture on a surface of the set: warp, edge, grain; arrays only."""

@@ -1,0 +1,1 @@
+"""Following a flat patch of a picture through a shot; arrays only."""
