@@ -54,10 +54,15 @@ def leading_edges(light: Sequence[float]) -> tuple[list[int], list[int]]:
 
     Returns
     -------
-    rises, falls : list of int
-        Places of the changes that begin a flash: a rise with a fall behind it, a fall with a rise
-        behind it. A change lies between a peak and a valley next to each other and is placed
-        where it amounts to `STEP`.
+    rises : list of int
+        Places where a rise begins a flash: a fall is behind it.
+    falls : list of int
+        Places where a fall begins one: a rise is behind it.
+
+    Notes
+    -----
+    A change lies between a peak and a valley next to each other and is placed where it amounts
+    to `STEP`.
     """
     changes: list[tuple[int, int]] = []
     way, start, least, most, told = 0, 0.0, float("inf"), float("-inf"), False
