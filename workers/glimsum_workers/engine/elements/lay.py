@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Picture
+from glimsum_workers.engine.elements.edges import PlacesOf, find_edge_rule, hold_at_edges
 from glimsum_workers.engine.elements.outline import covered_areas
 from glimsum_workers.engine.elements.placing import (
     Matrix,
@@ -18,7 +19,6 @@ from glimsum_workers.engine.elements.points import lay_points, split_points
 from glimsum_workers.engine.elements.soften import reach_of, soften
 from glimsum_workers.engine.resample.kernels import tap_table
 from glimsum_workers.engine.resample.mapped import Places, SourceMap, map_channels
-from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 from glimsum_workers.engine.resample.shifted import shift_channels
 
 _MOST_STRETCH = 2.0
@@ -142,11 +142,11 @@ def _make(
 def _shift(channels: NDArray[np.float32], matrix: Matrix, part: _Part) -> NDArray[np.float32]:
     """Return a part of the reference picture for a matrix that only shifts."""
     right, down = part.left - float(matrix[0, 2]), part.top - float(matrix[1, 2])
-    rule = find_ring_rule(channels[..., :3])
-    rgb = shift_channels(channels[..., :3], right, down, part.size, rule)
-    if channels.shape[2] == 3:
-        return rgb
-    return np.dstack([rgb, shift_channels(channels[..., 3:], right, down, part.size, None)])
+    made = shift_channels(channels, right, down, part.size, None)
+    if not (right.is_integer() and down.is_integer()):
+        rule = find_edge_rule(channels)
+        hold_at_edges(made, channels, rule, _places(matrix, part))
+    return made
 
 
 def _map(channels: NDArray[np.float32], matrix: Matrix, part: _Part) -> NDArray[np.float32]:
@@ -156,7 +156,24 @@ def _map(channels: NDArray[np.float32], matrix: Matrix, part: _Part) -> NDArray[
     scales = scales_of(matrix, (height, width), seen)
     factor = max(1, floor(scales.stretch / _MOST_STRETCH))
     channels = _block_means(channels, factor)
-    back: Matrix = np.asarray(np.linalg.inv(matrix @ np.diag([factor, factor, 1.0])), np.float64)
+    whole = matrix @ np.diag([factor, factor, 1.0])
+    places = _places(whole, part)
+    back = np.linalg.inv(whole)
+    (a, b), (c, d) = (back[:2, :2] / back[2, 2]).tolist()
+    if scales.affine and d > 0 and abs(b / d) <= _MOST_LEAN and a - b * c / d > 0:
+        source = SourceMap(places, tap_table(a - b * c / d), tap_table(d), lean=b / d)
+    else:
+        table = tap_table(scales.stretch / factor)
+        source = SourceMap(places, table, table)
+    made = map_channels(channels, source, part.size, None)[0]
+    rule = find_edge_rule(channels, max(source.across.taps, source.along.taps))
+    hold_at_edges(made, channels, rule, places)
+    return made
+
+
+def _places(matrix: Matrix, part: _Part) -> PlacesOf:
+    """Return what tells where the new samples of a part lie in the source."""
+    back: Matrix = np.asarray(np.linalg.inv(matrix), np.float64)
     back /= back[2, 2]
 
     def places(rows: slice, columns: slice) -> Places:
@@ -165,14 +182,7 @@ def _map(channels: NDArray[np.float32], matrix: Matrix, part: _Part) -> NDArray[
         across, along = map_places(back, np.asarray(x), np.asarray(y))
         return across - 0.5, along - 0.5
 
-    (a, b), (c, d) = back[:2, :2].tolist()
-    if scales.affine and d > 0 and abs(b / d) <= _MOST_LEAN and a - b * c / d > 0:
-        source = SourceMap(places, tap_table(a - b * c / d), tap_table(d), lean=b / d)
-    else:
-        table = tap_table(scales.stretch / factor)
-        source = SourceMap(places, table, table)
-    rule = find_ring_rule(channels[..., :3], max(source.across.taps, source.along.taps))
-    return map_channels(channels, source, part.size, rule)[0]
+    return places
 
 
 def _block_means(channels: NDArray[np.float32], factor: int) -> NDArray[np.float32]:

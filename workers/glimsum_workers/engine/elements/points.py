@@ -114,10 +114,11 @@ def _weights(start: NDArray[np.float64], wide: NDArray[np.float64]) -> NDArray[n
 
 def _below(end: NDArray[np.float64], wide: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the share of a spot below `end`: a box of `wide`, softened by one of `wide` - 1."""
-    soft = np.maximum(wide - 1, 1e-6)
+    soft = wide - 1
     outer, inner = (wide + soft) / 2, (wide - soft) / 2
     ramp = [np.maximum(end + sign, 0) ** 2 for sign in (outer, inner, -inner, -outer)]
-    share: NDArray[np.float64] = (ramp[0] - ramp[1] - ramp[2] + ramp[3]) / (2 * wide * soft)
+    smooth = (ramp[0] - ramp[1] - ramp[2] + ramp[3]) / (2 * wide * np.maximum(soft, 1e-6))
+    share: NDArray[np.float64] = np.where(soft > 1e-6, smooth, np.clip(end / wide + 0.5, 0, 1))
     return share
 
 
