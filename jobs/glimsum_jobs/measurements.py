@@ -138,7 +138,15 @@ class Combined(Found):
     name: str
     bytes: int
     fingerprint: str
+    form: str = ""
+    """Digest of the header of the master; with the fingerprint it says that a frame of a later
+    version is the same file."""
     preview: str
+    preview_digest: str = ""
+    look: str = ""
+    """Digest of how the preview is shown."""
+    reused: str | None = None
+    """The earlier version the frame was taken over from: ``v001``."""
     figures: dict[str, float]
     """Shares and counts for the report: clipped, negative, replaced, clamped."""
     remarks: tuple[Problem, ...] = ()
@@ -150,6 +158,8 @@ class Finished(Found):
 
     frames: int
     """Masters that are there, whole, read again from the disk."""
+    reused: int = 0
+    """How many of them were taken over from an earlier version."""
     bytes: int
     movie: str | None
     sheet: str | None

@@ -27,6 +27,12 @@ class RunOrder(BaseModel):
     made: str
     """When the version was made, RFC 3339, UTC."""
     sequence: str | None = None
+    earlier: int | None = None
+    """The version this one was made from by changing its job."""
+    changes: tuple[str, ...] = ()
+    """What was changed, in words: ``practicals -0.5 stops (was 0)``."""
+    reuse: bool = True
+    """Frames that an earlier version has finished are taken over; False: all are combined anew."""
 
 
 def run_name(shot: str, version: int) -> str:

@@ -38,8 +38,10 @@ from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.one_frame import measure_here
+from glimsum_workers.reuse import EarlierFrames
 from glimsum_workers.track_shot import Tracker
-from glimsum_workers.write_frame import Writer, write_frame
+from glimsum_workers.write_frame import write_frame
+from glimsum_workers.writer import Writer
 from support.harbour import HarbourShot, read_pixels, shipped_harbour
 
 SIZES = {"960": (540, 960), "HD": (1080, 1920), "4K": (2160, 3840)}
@@ -191,7 +193,8 @@ class Costs:
             made="2026-01-05T21:30:00Z",
         )
         writer = Writer("here", "0", lambda: None)
-        write_frame(order, self.bench, self.frame, self.roots, writer=writer)
+        earlier = EarlierFrames(order, self.roots)
+        write_frame(order, self.bench, self.frame, self.roots, writer=writer, earlier=earlier)
 
 
 def clock(run: Callable[[], None]) -> float:

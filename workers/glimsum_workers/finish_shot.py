@@ -20,7 +20,8 @@ from glimsum_workers.frames.movies import write_movie
 from glimsum_workers.frames.previews import shrink
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, draw_card, write_sheet
-from glimsum_workers.write_frame import LINES, MASTERS, VIEWING, Writer
+from glimsum_workers.version_folder import LINES, MASTERS, VIEWING
+from glimsum_workers.writer import Writer
 
 SHEET_PICTURES = 12
 SHEET_COLUMNS = 4
@@ -105,6 +106,7 @@ def finish_shot(
         )
     finished = Finished(
         frames=len(whole),
+        reused=sum(each.reused is not None for each in whole.values()),
         bytes=sum(each.bytes for each in whole.values()),
         movie=movie,
         sheet=sheet,
@@ -115,6 +117,8 @@ def finish_shot(
         "run": order.run,
         "made": order.made,
         "job_digest": order.job_digest,
+        "earlier": order.earlier,
+        "changes": list(order.changes),
         "checked": checked.model_dump(mode="json"),
         "solved": solved.model_dump(mode="json"),
         "finished": finished.model_dump(mode="json"),

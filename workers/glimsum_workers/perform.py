@@ -24,8 +24,11 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.measure_item import measure_item
 from glimsum_workers.measured import Result, read_measured
+from glimsum_workers.reuse import EarlierFrames
 from glimsum_workers.solve_shot import solve_shot
-from glimsum_workers.write_frame import LINES, Writer, write_frame
+from glimsum_workers.version_folder import LINES
+from glimsum_workers.write_frame import write_frame
+from glimsum_workers.writer import Writer
 
 PROGRAM = version("glimsum")
 
@@ -47,7 +50,7 @@ class Performer:
         self._ledger = ledger
         self._roots = roots
         self._machine = machine
-        self._laid_out: tuple[str, ShotBench] | None = None
+        self._laid_out: tuple[str, ShotBench, EarlierFrames] | None = None
 
     def __call__(
         self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]
@@ -124,11 +127,13 @@ class Performer:
             return solve_shot(job, measured, material, kept_of(order, self._roots))
 
     def _combine(self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> Found:
+        bench, earlier = self._bench(order)
         return write_frame(
             order,
-            self._bench(order),
+            bench,
             int(claim.item),
             self._roots,
+            earlier=earlier,
             writer=Writer(f"{self._machine}/{os.getpid()}", str(claim.token), still_mine),
         )
 
@@ -142,8 +147,8 @@ class Performer:
             writer=Writer(f"{self._machine}/{os.getpid()}", str(claim.token), still_mine),
         )
 
-    def _bench(self, order: RunOrder) -> ShotBench:
-        """Lay a shot out once: clips stay open and averages loaded between its frames."""
+    def _bench(self, order: RunOrder) -> tuple[ShotBench, EarlierFrames]:
+        """Lay a shot out once: clips stay open and what was read stays read between its frames."""
         if self._laid_out is None or self._laid_out[0] != order.run:
             self.close()
             checked = self._checked(order)
@@ -154,8 +159,8 @@ class Performer:
                 self._roots,
                 kept_of(order, self._roots),
             )
-            self._laid_out = (order.run, bench)
-        return self._laid_out[1]
+            self._laid_out = (order.run, bench, EarlierFrames(order, self._roots))
+        return self._laid_out[1:]
 
     def _checked(self, order: RunOrder) -> Checked:
         return Checked.model_validate(self._left_behind(order.run, Stage.CHECK))

@@ -1,55 +1,40 @@
-"""A combined frame written down: its master and its preview."""
+"""A frame written down: its master and its preview, combined or taken over."""
 
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 from glimsum_jobs.measurements import Combined
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_workers.combine_frame import ShotBench
+from glimsum_workers.digests import digest_of
+from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.viewing import Viewing
 from glimsum_workers.frame_fingerprint import fingerprint_of
-from glimsum_workers.frames.masters import write_master
+from glimsum_workers.frames.master_reading import read_master
+from glimsum_workers.frames.masters import MasterAttributes, digest_file, write_master
 from glimsum_workers.frames.previews import shrink, write_preview
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.master_attributes import attributes_of
-
-MASTERS = "master"
-PREVIEWS = "preview"
-VIEWING = "viewing"
-LINES = "lines"
-"""Folders inside the folder of a version."""
-
-
-@dataclass(frozen=True)
-class Writer:
-    """Who writes.
-
-    Attributes
-    ----------
-    worker : str
-        Id of the worker process.
-    token : str
-        Part of temporary names, so that two writers never share one.
-    still_mine : callable
-        Asked between steps and right before each rename; raises LeaseLost.
-    """
-
-    worker: str
-    token: str
-    still_mine: Callable[[], object]
-
-    def ask(self) -> None:
-        """Raise LeaseLost where the item is no longer this writer's."""
-        self.still_mine()
+from glimsum_workers.reuse import EarlierFrames, TakenFrame, Wanted, form_of
+from glimsum_workers.version_folder import MASTERS, PREVIEWS, master_name, preview_name
+from glimsum_workers.writer import Writer
 
 
 def write_frame(
-    order: RunOrder, bench: ShotBench, frame: int, roots: Roots, *, writer: Writer
+    order: RunOrder,
+    bench: ShotBench,
+    frame: int,
+    roots: Roots,
+    *,
+    writer: Writer,
+    earlier: EarlierFrames,
 ) -> Combined:
-    """Combine a frame and write its master and preview, each whole or not at all.
+    """Write a frame's master and preview, each whole or not at all.
+
+    A frame that an earlier version has finished, with the same fingerprint and the same header,
+    is taken over; any other is combined.
 
     Parameters
     ----------
@@ -63,6 +48,8 @@ def write_frame(
         Where this machine has the roots.
     writer : Writer
         Who writes.
+    earlier : EarlierFrames
+        Frames of the shot's earlier versions.
 
     Returns
     -------
@@ -71,44 +58,97 @@ def write_frame(
     """
     begun = time.monotonic()
     fingerprint = fingerprint_of(bench, frame)
+    attributes = attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved)
+    wanted = Wanted(frame, fingerprint, form_of(attributes, _size(bench)), _look(order))
+    taken, remarks = earlier.take(wanted, writer)
+    remarks += _levels_not_measured(bench, frame)
+    if taken is None:
+        made = _combine(order, bench, attributes, wanted, roots, writer)
+    else:
+        made = _taken(order, taken, wanted, roots, writer)
+    seconds = round(time.monotonic() - begun, 3)
+    return made.model_copy(update={"remarks": tuple(remarks), "seconds": seconds})
+
+
+def _combine(  # noqa: PLR0917  # a frame, and all it is made of
+    order: RunOrder,
+    bench: ShotBench,
+    attributes: MasterAttributes,
+    wanted: Wanted,
+    roots: Roots,
+    writer: Writer,
+) -> Combined:
+    frame, master = wanted.frame, order.job.masters[0]
     made = bench.combine(frame, writer.still_mine)
-    version = parse_root_path(order.folder)
-    master = order.job.masters[0]
     written = write_master(
-        roots.make_folder(version.child(MASTERS)),
+        roots.make_folder(parse_root_path(order.folder).child(MASTERS)),
         master_name(order, frame),
         made.picture.rgb,
         made.picture.alpha,
-        attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved),
+        attributes,
         compression=master.compression,
         pixel=master.pixel,
         window=made.window,
         token=writer.token,
         before_rename=writer.ask,
     )
-    viewing = order.job.viewing
-    small = shrink(made.picture.rgb, viewing.width)
-    codes = Viewing(order.job.space, viewing.display, viewing.view).apply(small)
-    preview = preview_name(order, frame)
-    write_preview(
-        roots.make_folder(version.child(PREVIEWS)),
-        preview,
-        codes,
-        token=writer.token,
-        before_rename=writer.ask,
-    )
+    preview, preview_digest = _show(order, made.picture.rgb, frame, roots, writer)
     return Combined(
         frame=frame,
         digest=written.pixel_digest,
         file_digest=written.file_digest,
         name=written.name,
         bytes=written.size,
-        fingerprint=fingerprint,
+        fingerprint=wanted.fingerprint,
+        form=wanted.form,
         preview=preview,
+        preview_digest=preview_digest,
+        look=wanted.look,
         figures={**made.figures, "clamped": float(written.clamped)},
-        remarks=tuple(_levels_not_measured(bench, frame)),
-        seconds=round(time.monotonic() - begun, 3),
+        seconds=0.0,
     )
+
+
+def _taken(
+    order: RunOrder, taken: TakenFrame, wanted: Wanted, roots: Roots, writer: Writer
+) -> Combined:
+    """Return what a frame that was taken over leaves behind; another view has a new preview."""
+    name = master_name(order, wanted.frame)
+    preview, digest = preview_name(order, wanted.frame), taken.earlier.preview_digest
+    if not taken.preview:
+        folder = roots.make_folder(parse_root_path(order.folder).child(MASTERS))
+        preview, digest = _show(order, read_master(folder / name)[0], wanted.frame, roots, writer)
+    return taken.earlier.model_copy(
+        update={
+            "name": name,
+            "preview": preview,
+            "preview_digest": digest,
+            "look": wanted.look,
+            "reused": taken.version,
+        }
+    )
+
+
+def _show(order: RunOrder, rgb: Image, frame: int, roots: Roots, writer: Writer) -> tuple[str, str]:
+    """Write the preview of a frame; return its name and digest."""
+    viewing, name = order.job.viewing, preview_name(order, frame)
+    folder = roots.make_folder(parse_root_path(order.folder).child(PREVIEWS))
+    codes = Viewing(order.job.space, viewing.display, viewing.view).apply(
+        shrink(rgb, viewing.width)
+    )
+    write_preview(folder, name, codes, token=writer.token, before_rename=writer.ask)
+    return name, digest_file(folder / name)
+
+
+def _look(order: RunOrder) -> str:
+    viewing = order.job.viewing
+    told = [viewing.display, viewing.view, viewing.width, order.job.picture.model_dump()]
+    return digest_of("look", order.job.space, told)
+
+
+def _size(bench: ShotBench) -> tuple[int, int]:
+    whole = bench.checked.passes[bench.job.reference_pass]
+    return whole.height, whole.width
 
 
 def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:
@@ -126,13 +166,3 @@ def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:
                 expected="a gain, solved together with the other frames",
                 remedy="If it flickers, submit the shot as a new version: that measures again.",
             )
-
-
-def master_name(order: RunOrder, frame: int) -> str:
-    """Return the file name of a master: ``mole_040_v003.1001.exr``."""
-    return f"{order.shot}_v{order.version:03d}.{frame:04d}.exr"
-
-
-def preview_name(order: RunOrder, frame: int) -> str:
-    """Return the file name of a preview: ``mole_040_v003.1001.jpg``."""
-    return f"{order.shot}_v{order.version:03d}.{frame:04d}.jpg"
