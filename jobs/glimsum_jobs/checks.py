@@ -2,6 +2,7 @@
 
 from glimsum_jobs.colour import find_space, find_view, find_working_space
 from glimsum_jobs.cue_checks import check_cues
+from glimsum_jobs.element_checks import check_elements
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.findings import Findings
@@ -26,6 +27,7 @@ def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
     check_recipe(job, findings)
     check_cues(job, findings)
     check_mattes(job, findings)
+    check_elements(job, findings)
     check_offsets(job, findings)
     check_places(job, findings)
     if job.handles.head + job.handles.tail >= job.frames.count:

@@ -7,8 +7,8 @@ Path = tuple[str | int, ...]
 
 FIELDS: dict[tuple[str, ...], str] = {
     ("inserts",): "screen inserts",
-    ("elements",): "elements (rain, boats and the like)",
-    ("picture",): "a primary correction of the whole picture",
+    ("picture", "width"): "masters of another size than the passes",
+    ("picture", "height"): "masters of another size than the passes",
     ("passes", "*", "first_timecode"): "finding the first frame by timecode; state first",
     ("passes", "*", "brackets"): "brackets of clipped lamps",
     ("passes", "*", "clip"): "keeping clipped lamps white",
@@ -21,7 +21,6 @@ FIELDS: dict[tuple[str, ...], str] = {
     ): "white balance by colour temperature; state gains",
     ("mattes", "*", "follow"): "mattes that follow a pass",
     ("recipe", "*", "insert"): "screen inserts",
-    ("recipe", "*", "element"): "elements (rain, boats and the like)",
 }
 """Fields, * for any name or number, and what they will do."""
 

@@ -25,6 +25,8 @@ def paths_of(job: ShotJob) -> Iterator[tuple[tuple[str, ...], str]]:
     for name, matte in job.mattes.items():
         if isinstance(matte, PictureMatte):
             yield ("mattes", name, "files"), matte.files
+    for name, element in job.elements.items():
+        yield ("elements", name, "files"), element.files
     yield ("output",), job.output
 
 
@@ -94,7 +96,7 @@ def below(tree: object, folder: str) -> object:
     moved = dict(tree)
     if isinstance(moved.get("output"), str):
         moved["output"] = _below(moved["output"], folder)
-    for part in ("passes", "mattes"):
+    for part in ("passes", "mattes", "inserts", "elements"):
         if isinstance(moved.get(part), Mapping):
             moved[part] = {name: _moved(each, folder) for name, each in moved[part].items()}
     return moved

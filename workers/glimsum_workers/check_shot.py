@@ -5,12 +5,13 @@ from collections.abc import Callable
 
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.mattes import PictureMatte
-from glimsum_jobs.measurements import Checked, FoundPass
+from glimsum_jobs.measurements import Checked, FoundElement, FoundPass
 from glimsum_jobs.outputs import Master
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames, stops_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_alignment import look_at_alignment
+from glimsum_workers.check_elements import look_at_element
 from glimsum_workers.check_files import look_at_matte, look_at_pass
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
@@ -61,6 +62,12 @@ def check_shot(
             problems += looked.problems
             if looked.found is not None:
                 mattes[name] = looked.found
+    elements: dict[str, FoundElement] = {}
+    for name in job.elements:
+        seen = look_at_element(job, name, roots, _size_of(passes.get(job.reference_pass)))
+        problems += seen.problems
+        if seen.found is not None:
+            elements[name] = seen.found
     for name in job.passes:
         problems += look_at_alignment(job, name, passes, roots)
     problems += _sizes_that_differ(job, passes, mattes)
@@ -71,10 +78,15 @@ def check_shot(
     return Checked(
         passes=passes,
         mattes=mattes,
+        elements=elements,
         problems=tuple(problems),
         needed_bytes=needed,
         free_bytes=free,
     )
+
+
+def _size_of(found: FoundPass | None) -> tuple[int, int] | None:
+    return None if found is None else (found.height, found.width)
 
 
 def _with_offsets(job: ShotJob, started: dict[str, Started]) -> ShotJob:

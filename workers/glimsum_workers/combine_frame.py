@@ -19,6 +19,7 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.pass_light import PassLight, ShotLight
 from glimsum_workers.prepared_pictures import PreparedPictures
+from glimsum_workers.shot_elements import ShotElements
 from glimsum_workers.shot_mattes import ShotMattes
 
 
@@ -80,10 +81,12 @@ class ShotBench:
         self.pictures = PreparedPictures(job, self.material, keep)
         self.light = ShotLight(job, self.material, self.averages, self.pictures)
         self.mattes = ShotMattes(job, self.material, self.light, self.averages)
+        self.elements = ShotElements(job, checked, roots)
 
     def close(self) -> None:
         """Close the sources."""
         self.material.close()
+        self.elements.close()
 
     def combine(self, frame: int, step_begun: Callable[[], object]) -> CombinedPicture:
         """Combine one frame.
@@ -115,10 +118,15 @@ class ShotBench:
         _empty_outside(ground, window)
         return CombinedPicture(ground, _figures(ground, made.lights), window)
 
+    @property
+    def size(self) -> tuple[int, int]:
+        """Return (height, width) of the reference, and of everything that is made."""
+        whole = self.checked.passes[self.job.reference_pass]
+        return whole.height, whole.width
+
     def ground(self) -> Picture:
         """Return the empty ground, as large as the reference."""
-        whole = self.checked.passes[self.job.reference_pass]
-        return lay_ground(whole.height, whole.width)
+        return lay_ground(*self.size)
 
     def lay(self, ground: Picture, step: Step, made: OnFrame) -> None:
         """Lay one step on the ground, in place; errors name shot, pass and frame."""
@@ -157,7 +165,8 @@ class ShotBench:
     def is_out(self, step: Step, frame: int) -> bool:
         """Return whether a step adds nothing but full coverage on a frame, so needs no file."""
         return (
-            step.gain(frame) == 0
+            step.pass_name is not None
+            and step.gain(frame) == 0
             and step.operator == "plus"
             and step.matte is None
             and not any(self.checked.passes[name].alpha for name in self.job.passes_in(step))
@@ -168,9 +177,12 @@ class ShotBench:
             if ground.alpha is not None:
                 ground.alpha[...] = 1
             return
+        source = self._source(step, made)
+        if source is None:
+            return
         combine_step(
             ground,
-            self._source(step, made),
+            source,
             step.operator,
             matrix=step.gain(made.frame)
             * tint_matrix(step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=self.job.space),
@@ -183,8 +195,20 @@ class ShotBench:
             made.mattes[name] = self.mattes.on_frame(name, made.frame, self.solved)
         return made.mattes[name]
 
-    def _source(self, step: Step, made: OnFrame) -> Picture:
-        """Return what a step lays on: light of a pass, where asked without that of another."""
+    def _source(self, step: Step, made: OnFrame) -> Picture | None:
+        """Return what a step lays on: an element, or light of a pass less that of another.
+
+        None: there is nothing of it on this frame.
+        """
+        if step.element is not None:
+            holdout = self.job.holdout_of(step)
+            return self.elements.on_frame(
+                step.element,
+                made.frame,
+                self.solved,
+                self.size,
+                None if holdout is None else self.matte(holdout, made),
+            )
         shown = step.shown(made.frame)
         light, *less = (self._light_of(name, shown, made).picture for name in step.names)
         return Picture(light.rgb - less[0].rgb, light.alpha) if less else light

@@ -5,6 +5,8 @@ from typing import Any
 from glimsum_jobs.matte_shapes import outline_at
 from glimsum_jobs.mattes import BackingMatte, Matte, PictureMatte, ShapeMatte
 from glimsum_jobs.passes import Level
+from glimsum_jobs.picture import WholePicture
+from glimsum_jobs.recipe import Step
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.motion import Affine, Motion
@@ -41,7 +43,13 @@ def fingerprint_of(bench: ShotBench, frame: int) -> str:
         master.model_dump(),
         [_step(bench, index, frame) for index in range(len(bench.job.steps))],
         *(["crop"] if bench.job.edges == "crop" else []),
+        *_correction(bench.job.picture),
     )
+
+
+def _correction(picture: WholePicture) -> list[Any]:
+    """Return the correction of the whole picture where masters have it."""
+    return [picture.model_dump()] if picture.in_masters and not picture.changes_nothing else []
 
 
 def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
@@ -49,13 +57,23 @@ def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
     if bench.is_out(step, frame):
         return ["out"]
     return [
-        *(_pass(bench, name, step.shown(frame)) for name in bench.job.passes_in(step)),
+        *_source(bench, step, frame),
         step.gain(frame),
         step.tint_mired,
         step.lamp_kelvin if step.tint_mired else None,
         None if step.matte is None else matte_fingerprint(bench, step.matte, frame),
         step.operator,
     ]
+
+
+def _source(bench: ShotBench, step: Step, frame: int) -> list[Any]:
+    if step.element is not None:
+        holdout = bench.job.holdout_of(step)
+        return [
+            *bench.elements.fingerprint(step.element, frame, bench.solved),
+            None if holdout is None else matte_fingerprint(bench, holdout, frame),
+        ]
+    return [_pass(bench, name, step.shown(frame)) for name in bench.job.passes_in(step)]
 
 
 def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:

@@ -15,12 +15,12 @@ from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.resample.window import Window
-from glimsum_workers.engine.viewing import DisplayCodes, Viewing
+from glimsum_workers.engine.viewing import DisplayCodes
 from glimsum_workers.frame_fingerprint import fingerprint_of
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.masters import MasterAttributes
-from glimsum_workers.frames.previews import shrink
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.look import Look
 from glimsum_workers.master_attributes import attributes_of
 from glimsum_workers.material import Material
 from glimsum_workers.measure_item import measure_all
@@ -83,11 +83,12 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
         made = bench.combine(frame, lambda: None)
         fingerprint = fingerprint_of(bench, frame)
         attributes = attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved)
-    viewing = Viewing(job.space, job.viewing.display, job.viewing.view)
+    look = Look(job)
+    light = look.in_master(made.picture.rgb)
     return Still(
-        rgb=made.picture.rgb,
+        rgb=light,
         alpha=made.picture.alpha,
-        display=viewing.apply(shrink(made.picture.rgb, job.viewing.width)),
+        display=look.of_master(light, job.viewing.width),
         problems=problems_of(bench),
         attributes=attributes,
         window=made.window,

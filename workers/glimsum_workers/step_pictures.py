@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from glimsum_jobs.recipe import Step
 from glimsum_workers.combine_frame import OnFrame, ShotBench
 from glimsum_workers.engine.codes import Picture
-from glimsum_workers.engine.viewing import DisplayCodes, Viewing
-from glimsum_workers.frames.previews import shrink
+from glimsum_workers.engine.viewing import DisplayCodes
+from glimsum_workers.look import Look
 
 
 @dataclass(frozen=True)
@@ -51,10 +51,10 @@ def draw_steps(bench: ShotBench, frame: int, width: int) -> list[StepPicture]:
     GlimsumError
         As `ShotBench.combine`.
     """
-    viewing = Viewing(bench.job.space, bench.job.viewing.display, bench.job.viewing.view)
+    look = Look(bench.job)
 
     def shown(picture: Picture) -> DisplayCodes:
-        return viewing.apply(shrink(picture.rgb, width))
+        return look.of_master(look.in_master(picture.rgb), width)
 
     ground, made, drawn = bench.ground(), OnFrame(frame), []
     for index, step in enumerate(bench.job.steps, start=1):

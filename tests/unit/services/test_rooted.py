@@ -59,6 +59,19 @@ def test_a_rooted_job_passes() -> None:
     check_rooted(ShotJob.model_validate(SHOT))
 
 
+def test_files_of_elements_are_paths_too() -> None:
+    rain = {"rain": {"files": "rain.mov", "space": "srgb_rec709_scene", "range": "limited"}}
+    told = SHOT | {"elements": rain}
+    with pytest.raises(JobError, match=r"elements\.rain\.files"):
+        check_rooted(ShotJob.model_validate(told))
+    rooted = root_job(ShotJob.model_validate(told), Path("/mnt/plates/day"), ROOTS)
+    assert rooted.elements["rain"].files == "plates:day/rain.mov"
+    assert below({"passes": {}, "elements": {"rain": {"files": "r.mov"}}}, "day") == {
+        "passes": {},
+        "elements": {"rain": {"files": "day/r.mov"}},
+    }
+
+
 def test_a_job_in_a_folder_below_keeps_meaning_its_own_files() -> None:
     tree = {
         "output": "out",

@@ -19,7 +19,7 @@ from glimsum_jobs.errors import JobError
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.one_frame import Still, make_still
 from support.run_here import read_exr, run_here
-from support.small_shots import exr_pass, grain, small_roots, small_shot, write_exr_pass
+from support.small_shots import exr_pass, flat, grain, small_roots, small_shot, write_exr_pass
 
 Light = NDArray[np.float32]
 FEW = settings(max_examples=10, deadline=None)
@@ -119,6 +119,52 @@ def test_light_less_another_is_what_the_second_added() -> None:
     still = still_of(pictures, [{"pass": "key"}, {"pass": "haze", "less": "key", "stops": -1}])
 
     np.testing.assert_allclose(still.rgb, key + 0.5 * smoke.astype(np.float64), atol=4e-7)
+
+
+def test_an_element_is_light_added_where_it_lies(tmp_path: Path) -> None:
+    write_exr_pass(tmp_path, "key", {n: grain(n, 5, 7) for n in (1, 2, 3)})
+    write_exr_pass(tmp_path, "rain", {n: flat([n, 0, 0], 2, 3) for n in (4, 5)})
+    job = small_shot(
+        passes={"key": exr_pass("key")},
+        elements={
+            "rain": {
+                "files": "plates:rain/rain.%04d.exr",
+                "space": "lin_ap1_scene",
+                "beyond": "loop",
+                "place": [{"frame": 1001, "x": 1, "y": 2}],
+            }
+        },
+        recipe=[{"pass": "key"}, {"element": "rain", "stops": -1}],
+    )
+
+    still = make_still(job, 1003, Roots(small_roots(tmp_path)), tmp_path / "kept")
+
+    expected = grain(3, 5, 7)
+    expected[2:4, 1:4, 0] += 0.5 * 4  # files 4, 5 and 4 again
+    np.testing.assert_allclose(still.rgb, expected, atol=1e-5)
+
+
+def test_the_whole_picture_is_corrected_for_looking_and_in_masters_where_asked(
+    tmp_path: Path,
+) -> None:
+    write_exr_pass(tmp_path, "key", {1: flat([0.2, 0.2, 0.2])})
+    made = {}
+    for name, told in {
+        "as shot": {},
+        "seen": {"stops": 1},
+        "in masters": {"stops": 1, "in_masters": True},
+    }.items():
+        job = small_shot(
+            frames={"first": 1001, "last": 1001}, passes={"key": exr_pass("key")}, picture=told
+        )
+        made[name] = make_still(job, 1001, Roots(small_roots(tmp_path)), tmp_path / "kept")
+
+    levels = {name: float(still.rgb[0, 0, 0]) for name, still in made.items()}
+    assert levels == pytest.approx({"as shot": 0.2, "seen": 0.2, "in masters": 0.4}, rel=1e-6)
+    np.testing.assert_array_equal(made["seen"].display, made["in masters"].display)
+    assert made["seen"].display.mean() > made["as shot"].display.mean() + 20
+    prints = {still.attributes.own["glimsum:recipeFingerprint"] for still in made.values()}
+    assert len(prints) == 2  # the look of a viewing copy changes no master
 
 
 # By hand, log2(t S / N^2) with marked numbers at their exact places in the series: f/16 is 2^4,
