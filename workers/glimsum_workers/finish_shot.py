@@ -12,15 +12,15 @@ from glimsum_jobs.measurements import Checked, Combined, Finished, Solved
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank
-from glimsum_workers.engine.viewing import DisplayCodes, Viewing
+from glimsum_workers.engine.viewing import DisplayCodes
 from glimsum_workers.frames.manifest import MANIFEST, read_lines, write_manifest
 from glimsum_workers.frames.master_reading import read_master
 from glimsum_workers.frames.masters import digest_file
-from glimsum_workers.frames.movies import write_movie
-from glimsum_workers.frames.previews import shrink
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, draw_card, write_sheet
+from glimsum_workers.look import Look
 from glimsum_workers.version_folder import LINES, MASTERS, VIEWING
+from glimsum_workers.viewing_copy import write_viewing_copy
 from glimsum_workers.writer import Writer
 
 SHEET_PICTURES = 12
@@ -81,24 +81,16 @@ def finish_shot(
     movie = sheet = None
     viewing = roots.make_folder(version.child(VIEWING))
     name = f"{order.shot}_v{order.version:03d}"
+    drawing = _Drawing(order, whole, masters)
     if whole:
         if order.job.viewing.movie == "h264":
-            movie = f"{VIEWING}/{name}.mp4"
-            pictures = _movie_pictures(order, whole, masters, writer)
-            rate = order.job.rate_fraction
-            write_movie(
-                viewing,
-                f"{name}.mp4",
-                pictures,
-                rate,
-                token=writer.token,
-                before_rename=writer.ask,
-            )
+            movie = write_viewing_copy(order, drawing.size(), drawing.draw, viewing, writer=writer)
+            remarks += movie.remarks
         sheet = f"{VIEWING}/{name}_contact.jpg"
         write_sheet(
             viewing,
             f"{name}_contact.jpg",
-            list(_sheet_pictures(order, whole, masters)),
+            list(drawing.sheet()),
             columns=SHEET_COLUMNS,
             title=f"{order.run}: {len(whole)} of {order.job.frames.count} frames",
             token=writer.token,
@@ -108,9 +100,10 @@ def finish_shot(
         frames=len(whole),
         reused=sum(each.reused is not None for each in whole.values()),
         bytes=sum(each.bytes for each in whole.values()),
-        movie=movie,
+        movie=None if movie is None else movie.name,
         sheet=sheet,
         manifest=MANIFEST,
+        flashing=None if movie is None else movie.flashing,
         remarks=tuple(remarks),
     )
     head = {
@@ -184,31 +177,36 @@ def _damaged(order: RunOrder, combined: Combined) -> Problem:
     )
 
 
-def _view(order: RunOrder, path: Path, width: int) -> DisplayCodes:
-    told = order.job.viewing
-    rgb, _, _ = read_master(path)
-    return Viewing(order.job.space, told.display, told.view).apply(shrink(rgb, width))
+class _Drawing:
+    """Draws finished frames as they are looked at."""
 
+    def __init__(self, order: RunOrder, whole: Mapping[int, Combined], masters: Path) -> None:
+        self._order, self._whole, self._masters = order, whole, masters
+        self._look = Look(order.job)
 
-def _movie_pictures(
-    order: RunOrder, whole: dict[int, Combined], masters: Path, writer: Writer
-) -> Iterator[DisplayCodes]:
-    """Give every frame in order; a frame without a master is a card that says so."""
-    size = _view(order, masters / next(iter(whole.values())).name, order.job.viewing.width).shape
-    for frame in order.job.frames.numbers:
-        writer.ask()
-        if frame in whole:
-            yield _view(order, masters / whole[frame].name, order.job.viewing.width)
-        else:
-            yield draw_card(f"{order.shot} frame {frame} is set aside", size[1], size[0])
+    def size(self) -> tuple[int, int]:
+        """Return height and width of the viewing copy."""
+        height, width, _ = self._view(next(iter(self._whole)), self._width).shape
+        return height, width
 
+    def draw(self, frame: int) -> DisplayCodes:
+        """Return a frame; one without a master is a card that says so."""
+        if frame in self._whole:
+            return self._view(frame, self._width)
+        height, width = self.size()
+        return draw_card(f"{self._order.shot} frame {frame} is set aside", width, height)
 
-def _sheet_pictures(
-    order: RunOrder, whole: dict[int, Combined], masters: Path
-) -> Iterator[Labelled]:
-    frames = sorted(whole)
-    count = min(SHEET_PICTURES, len(frames))
-    for index in np.linspace(0, len(frames) - 1, count).round().astype(int):
-        frame = frames[index]
-        picture = _view(order, masters / whole[frame].name, SHEET_WIDTH_PX)
-        yield Labelled(f"{frame}", picture)
+    def sheet(self) -> Iterator[Labelled]:
+        """Give small pictures from all over the shot."""
+        frames = sorted(self._whole)
+        count = min(SHEET_PICTURES, len(frames))
+        for index in np.linspace(0, len(frames) - 1, count).round().astype(int):
+            yield Labelled(f"{frames[index]}", self._view(frames[index], SHEET_WIDTH_PX))
+
+    @property
+    def _width(self) -> int:
+        return self._order.job.viewing.width
+
+    def _view(self, frame: int, width: int) -> DisplayCodes:
+        rgb, _, _ = read_master(self._masters / self._whole[frame].name)
+        return self._look.of_master(rgb, width)

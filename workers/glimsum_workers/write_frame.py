@@ -10,12 +10,12 @@ from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.codes import Image
-from glimsum_workers.engine.viewing import Viewing
 from glimsum_workers.frame_fingerprint import fingerprint_of
 from glimsum_workers.frames.master_reading import read_master
 from glimsum_workers.frames.masters import MasterAttributes, digest_file, write_master
-from glimsum_workers.frames.previews import shrink, write_preview
+from glimsum_workers.frames.previews import write_preview
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.look import Look
 from glimsum_workers.master_attributes import attributes_of
 from glimsum_workers.reuse import EarlierFrames, TakenFrame, Wanted, form_of
 from glimsum_workers.version_folder import MASTERS, PREVIEWS, master_name, preview_name
@@ -59,7 +59,7 @@ def write_frame(
     begun = time.monotonic()
     fingerprint = fingerprint_of(bench, frame)
     attributes = attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved)
-    wanted = Wanted(frame, fingerprint, form_of(attributes, _size(bench)), _look(order))
+    wanted = Wanted(frame, fingerprint, form_of(attributes, bench.size), _look(order))
     taken, remarks = earlier.take(wanted, writer)
     remarks += _levels_not_measured(bench, frame)
     if taken is None:
@@ -80,10 +80,11 @@ def _combine(  # noqa: PLR0917  # a frame, and all it is made of
 ) -> Combined:
     frame, master = wanted.frame, order.job.masters[0]
     made = bench.combine(frame, writer.still_mine)
+    light = Look(order.job).in_master(made.picture.rgb)
     written = write_master(
         roots.make_folder(parse_root_path(order.folder).child(MASTERS)),
         master_name(order, frame),
-        made.picture.rgb,
+        light,
         made.picture.alpha,
         attributes,
         compression=master.compression,
@@ -92,7 +93,7 @@ def _combine(  # noqa: PLR0917  # a frame, and all it is made of
         token=writer.token,
         before_rename=writer.ask,
     )
-    preview, preview_digest = _show(order, made.picture.rgb, frame, roots, writer)
+    preview, preview_digest = _show(order, light, frame, roots, writer)
     return Combined(
         frame=frame,
         digest=written.pixel_digest,
@@ -133,9 +134,7 @@ def _show(order: RunOrder, rgb: Image, frame: int, roots: Roots, writer: Writer)
     """Write the preview of a frame; return its name and digest."""
     viewing, name = order.job.viewing, preview_name(order, frame)
     folder = roots.make_folder(parse_root_path(order.folder).child(PREVIEWS))
-    codes = Viewing(order.job.space, viewing.display, viewing.view).apply(
-        shrink(rgb, viewing.width)
-    )
+    codes = Look(order.job).of_master(rgb, viewing.width)
     write_preview(folder, name, codes, token=writer.token, before_rename=writer.ask)
     return name, digest_file(folder / name)
 
@@ -144,11 +143,6 @@ def _look(order: RunOrder) -> str:
     viewing = order.job.viewing
     told = [viewing.display, viewing.view, viewing.width, order.job.picture.model_dump()]
     return digest_of("look", order.job.space, told)
-
-
-def _size(bench: ShotBench) -> tuple[int, int]:
-    whole = bench.checked.passes[bench.job.reference_pass]
-    return whole.height, whole.width
 
 
 def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:
