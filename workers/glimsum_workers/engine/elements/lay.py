@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.elements.edges import PlacesOf, find_edge_rule, hold_at_edges
-from glimsum_workers.engine.elements.outline import covered_areas
 from glimsum_workers.engine.elements.placing import (
     Matrix,
     corners_of,
@@ -17,6 +16,7 @@ from glimsum_workers.engine.elements.placing import (
 )
 from glimsum_workers.engine.elements.points import lay_points, split_points
 from glimsum_workers.engine.elements.soften import reach_of, soften
+from glimsum_workers.engine.mattes.outline import cover_outline
 from glimsum_workers.engine.resample.kernels import tap_table
 from glimsum_workers.engine.resample.mapped import Places, SourceMap, map_channels
 from glimsum_workers.engine.resample.shifted import shift_channels
@@ -76,7 +76,7 @@ def lay_element(
     Notes
     -----
     A whole shift copies samples bit by bit. Else the kernel is that of `resample`, as wide as
-    the element is made smaller, limited beside lamps and hard edges; above 2 to 1 blocks of
+    the element is made smaller, limited at lamps and hard edges (`edges`); above 2 to 1 blocks of
     whole pixels are averaged first, which leaves a kernel of 2 to 3; on random waves that is
     as near to the ideal low-pass as the whole kernel.
     Points and thin lines of light go their own way (`points`), so that a star keeps its light
@@ -90,7 +90,7 @@ def lay_element(
     if part is None:
         return None
     channels = picture.rgb if picture.alpha is None else np.dstack([picture.rgb, picture.alpha])
-    areas = covered_areas(corners - [part.left, part.top], part.size)
+    areas = cover_outline(corners - [part.left, part.top], part.size)
     made = _make(channels, matrix, part, areas, softness_px)
     laid = np.zeros((*size, made.shape[2]), np.float32)
     laid[part.top : part.bottom, part.left : part.right] = made
