@@ -2,6 +2,7 @@
 
 from pydantic import BaseModel, ConfigDict
 
+from glimsum_jobs.flash_figures import Flashing
 from glimsum_jobs.follows import Follow
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.tracks import PassTrack
@@ -164,5 +165,7 @@ class Finished(Found):
     movie: str | None
     sheet: str | None
     manifest: str
+    flashing: Flashing | None = None
+    """What the flash guard found in the movie; None where it did not look."""
     remarks: tuple[Problem, ...] = ()
     """Everything a person should know: of the check, of solving, of single frames."""

@@ -24,3 +24,7 @@ class Viewing(Strict):
     """Width of movie and previews; a smaller master is not enlarged."""
     display: str = "srgb_rec709_display"
     view: str = "ACES 2.0 - SDR 100 nits (Rec.709)"
+    flash_guard: bool = True
+    """Measure the movie for flashes that can trigger seizures; an aid, not a certificate."""
+    warning_card: bool = False
+    """Begin the movie with a card that warns of flashing pictures."""

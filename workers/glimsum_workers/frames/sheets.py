@@ -147,7 +147,7 @@ def draw_card(words: str, width: int, height: int) -> Display:
     Parameters
     ----------
     words : str
-        One line, in the middle.
+        One line or several, in the middle.
     width, height : int
         Pixels.
 
@@ -159,7 +159,7 @@ def draw_card(words: str, width: int, height: int) -> Display:
     card = Pillow.new("RGB", (width, height), _GROUND)
     font = ImageFont.load_default(max(8, width // 32))
     middle = (width / 2, height / 2)
-    ImageDraw.Draw(card).text(middle, words, fill=_INK, font=font, anchor="mm")
+    ImageDraw.Draw(card).text(middle, words, fill=_INK, font=font, anchor="mm", align="center")
     return np.asarray(card, np.uint8)
 
 
