@@ -93,7 +93,7 @@ def _ends(too_late: dict[int, int], numbers: tuple[int, ...], place: Place) -> I
             rank=Rank.STOPS_SHOT,
             what=f"the element ends before frame {frame}",
             place=place,
-            seen=f"files {runs_of(list(numbers))}; frames {runs_of(list(too_late))} have none",
+            seen=f"files {runs_of(list(numbers))}; none for frames {runs_of(list(too_late))}",
             expected=f"number {number} for frame {frame}",
             remedy="Write beyond: hold or beyond: loop, show it fewer frames with frames, or "
             "begin earlier with first.",
