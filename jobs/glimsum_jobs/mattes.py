@@ -74,6 +74,9 @@ class BackingMatte(Matted):
     empty: Name | Level | None = None
     """The lit backing W without the set: a pass with ``use: empty_backing``, or its level.
     Without it W is a smooth surface laid through what S shows of the backing."""
+    solid: bool = False
+    """The set lets no light through: light of the backing on it is spill and taken out, and it is
+    partly there only within 2 pixels of the backing. Not for nets, glass and smoke."""
 
     @property
     def pass_names(self) -> tuple[str, ...]:

@@ -24,10 +24,11 @@ from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.encodings import decode
 from glimsum_workers.engine.mattes.backing import matte_from_backing
 from glimsum_workers.engine.mattes.backing_surface import find_backing
+from glimsum_workers.engine.mattes.difference import matte_from_difference
 from glimsum_workers.engine.mattes.followed import anchored, carry
 from glimsum_workers.engine.mattes.grow import grow
 from glimsum_workers.engine.mattes.joined import all_of, any_of, less, turned
-from glimsum_workers.engine.mattes.light import matte_from_difference, matte_from_luminance
+from glimsum_workers.engine.mattes.luminance import matte_from_luminance
 from glimsum_workers.engine.mattes.outline import Corners, feather_outline
 from glimsum_workers.engine.mattes.picture import matte_from_picture
 from glimsum_workers.engine.mattes.soften import soften
@@ -160,9 +161,10 @@ class ShotMattes:
     def _from_backing(self, matte: BackingMatte, frame: int, solved: Solved) -> Plane:
         silhouette = self._rgb(matte.pass_name, frame, solved)
         if matte.empty is None:
-            return matte_from_backing(silhouette, find_backing(silhouette).light).weight
-        backing = self._backing(matte.pass_name, matte.empty, frame)
-        return matte_from_backing(silhouette, backing).weight
+            backing: Image | Plane = find_backing(silhouette).light
+        else:
+            backing = self._backing(matte.pass_name, matte.empty, frame)
+        return matte_from_backing(silhouette, backing, solid=matte.solid).weight
 
     def _backing(self, silhouette: str, empty: str | Level, frame: int) -> Image:
         """Return the lit backing alone, in the working space, without dark and ambient."""
