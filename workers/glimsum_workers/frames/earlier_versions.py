@@ -15,6 +15,8 @@ MOST_BYTES = 1 << 30
 """Longest manifest or line file that is read; a hundred thousand frames take some 150 MB."""
 MOST_VERSIONS = 20
 """Versions that are looked into, the newest first."""
+_ENTERED = frozenset({"worker", "host", "ended"})
+"""What a manifest tells of a frame besides what it left behind."""
 _VERSION = re.compile(r"v(\d{3,4})")
 
 Told = Mapping[str, Any]
@@ -62,7 +64,11 @@ def read_finished(roots: Roots, folder: RootPath, lines: str) -> dict[int, bytes
     told = _from_manifest(roots, folder)
     if told is None:
         told = _from_lines(roots, folder.child(lines))
-    return {int(each["frame"]): json.dumps(each).encode() for each in told}
+    return {int(each["frame"]): json.dumps(_bare(each)).encode() for each in told}
+
+
+def _bare(told: Told) -> dict[str, Any]:
+    return {name: value for name, value in told.items() if name not in _ENTERED}
 
 
 def _number(name: str) -> int | None:
