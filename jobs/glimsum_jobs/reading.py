@@ -82,4 +82,8 @@ def shot_schema() -> dict[str, Any]:
     for part in schema["properties"].values():
         if "patternProperties" in part:
             part["additionalProperties"] = False
+    # In a job file a step may name its cue sheet; what is submitted holds the cues themselves.
+    schema["$defs"]["Step"]["properties"]["cues"]["anyOf"].append(
+        {"type": "string", "pattern": r"\.csv$", "maxLength": 1024}
+    )
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

@@ -1,7 +1,7 @@
 """Job files and job texts: one shot, several shots, or a sequence; with every problem's place."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -11,17 +11,15 @@ from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.sequence import MAX_SHOTS, is_sequence, read_sequence
 from glimsum_jobs.shot import ShotJob
+from glimsum_services.cue_files import job_places, refuse_sheets, take_in_sheets
 from glimsum_services.job_text.json_tree import read_json
-from glimsum_services.job_text.syntax import MAX_BYTES, Position, syntax_error
+from glimsum_services.job_text.syntax import FILE_STRIDE, MAX_BYTES, Position, syntax_error
 from glimsum_services.job_text.syntax import Path as FieldPath
 from glimsum_services.job_text.yaml_tree import read_yaml
 from glimsum_services.rooted import below
 
 Kind = Literal["yaml", "json"]
 Positions = dict[FieldPath, Position]
-
-_FILE_STRIDE = 1 << 32
-"""Lines of the n-th file of a sequence count from n times this, until they are put right."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +85,7 @@ def read_text(data: bytes, kind: Kind) -> Asked:
     tree, positions, text = parse_text(data, kind)
     if is_sequence(tree):
         _refuse_files(tree, positions)
+    refuse_sheets(tree, positions)
     return _read_tree(tree, positions, text)
 
 
@@ -97,7 +96,8 @@ def read_job_file(path: Path) -> Asked:
     ----------
     path : Path
         ``.json`` is JSON, everything else YAML. In a sequence the entry ``{job: FILE}`` stands
-        for the job in FILE, named from the sequence's folder; its defaults apply there too.
+        for the job in FILE, named from the sequence's folder; its defaults apply there too. The
+        cue sheets that steps name are read; a job that names one has its JSON as text.
 
     Returns
     -------
@@ -112,17 +112,19 @@ def read_job_file(path: Path) -> Asked:
     files = [path]
     try:
         tree, positions, text = _parse_file(path)
-        if not is_sequence(tree):
-            return _read_tree(tree, positions, text)
-        tree = dict(tree) if isinstance(tree, Mapping) else {}
-        shots = tree.get("shots")
-        if isinstance(shots, list):
-            tree["shots"] = [
-                _take_in(index, shot, positions, files) for index, shot in enumerate(shots)
-            ]
-        return _read_tree(tree, positions, text)
+        if isinstance(tree, Mapping) and is_sequence(tree) and isinstance(tree.get("shots"), list):
+            shots = enumerate(tree["shots"])
+            taken = [_take_in(index, shot, positions, files) for index, shot in shots]
+            tree = {**tree, "shots": taken}
+        for at, job in job_places(tree):
+            take_in_sheets(job, at, path.parent, positions, files)
+        asked = _read_tree(tree, positions, text)
     except JobError as error:
         raise JobError(error.what, _name_files(error.problems, files)) from error
+    if len(files) == 1:
+        return asked
+    remarks = tuple(_name_files([*asked.remarks], files))
+    return replace(asked, texts=tuple(map(_as_text, asked.jobs)), remarks=remarks)
 
 
 def _read_tree(tree: object, positions: Positions, text: str) -> Asked:
@@ -221,12 +223,13 @@ def _take_in(index: int, shot: object, positions: Positions, files: list[Path]) 
     for path in [path for path in positions if path[:2] == ("shots", index)]:
         del positions[path]
     for path, (line, column) in inside.items():
-        positions[("shots", index, *path)] = (line + number * _FILE_STRIDE, column)
+        positions[("shots", index, *path)] = (line + number * FILE_STRIDE, column)
+    take_in_sheets(tree, ("shots", index), file.parent, positions, files)
     return below(tree, plain.folder.path)
 
 
 def _shift(problem: Problem, number: int) -> Problem:
-    line = (problem.place.line or 0) + number * _FILE_STRIDE
+    line = (problem.place.line or 0) + number * FILE_STRIDE
     return problem.model_copy(update={"place": problem.place.model_copy(update={"line": line})})
 
 
@@ -237,7 +240,7 @@ def _name_files(problems: list[Problem], files: list[Path]) -> list[Problem]:
 
 
 def _in_file(place: Place, files: list[Path]) -> Place:
-    number, line = divmod(place.line or 0, _FILE_STRIDE)
+    number, line = divmod(place.line or 0, FILE_STRIDE)
     return place.model_copy(update={"file": str(files[number]), "line": line or None})
 
 

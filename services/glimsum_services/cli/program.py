@@ -10,6 +10,7 @@ from typer.core import TyperCommand
 from glimsum_jobs.errors import GlimsumError
 from glimsum_services.cli.checking import check
 from glimsum_services.cli.controlling import cancel, pause, resume, retry
+from glimsum_services.cli.cueing import cues
 from glimsum_services.cli.demonstrating import demo
 from glimsum_services.cli.drafting import draft
 from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
@@ -33,6 +34,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     spaces,
     draft,
     check,
+    cues,
     measure,
     still,
     submit,

@@ -7,6 +7,8 @@ MAX_BYTES = 2 * 1024 * 1024
 MAX_VALUES = 100_000
 """Most values a file may hold, what its aliases repeat included."""
 MAX_DEPTH = 64
+FILE_STRIDE = 1 << 32
+"""Lines of the n-th file a job is read from count from n times this, until they are put right."""
 
 Path = tuple[str | int, ...]
 Position = tuple[int, int]
@@ -71,3 +73,10 @@ def stated_twice(name: str, position: Position, before: Position) -> JobError:
         expected="each field once",
         remedy="Leave one of them out.",
     )
+
+
+def stands_in(path: Path, positions: dict[Path, Position]) -> Position | None:
+    """Return where a value stands, or what should hold it."""
+    while path and path not in positions:
+        path = path[:-1]
+    return positions.get(path)
