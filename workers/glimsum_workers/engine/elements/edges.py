@@ -72,6 +72,8 @@ def hold_at_edges(
     places : callable
         Column and row in `channels` of the new samples of some rows and columns.
     """
+    if not rule.lamps.any():
+        return
     before, after = rule.near // 2 - 1, rule.near // 2 + 1
     for first in range(0, len(made), _STRIP_ROWS):
         strip = made[first : first + _STRIP_ROWS]

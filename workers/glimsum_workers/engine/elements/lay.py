@@ -11,6 +11,8 @@ from glimsum_workers.engine.elements.edges import PlacesOf, find_edge_rule, hold
 from glimsum_workers.engine.elements.placing import (
     Matrix,
     corners_of,
+    is_shift,
+    jacobians,
     map_places,
     scales_of,
 )
@@ -86,7 +88,7 @@ def lay_element(
     """
     shape = picture.rgb.shape[:2]
     corners = corners_of(matrix, (shape[0], shape[1]))
-    part = _part_of(corners, size)
+    part = _part_of(corners, size, reach_of(softness_px) + _spot(matrix, (shape[0], shape[1])))
     if part is None:
         return None
     channels = picture.rgb if picture.alpha is None else np.dstack([picture.rgb, picture.alpha])
@@ -104,16 +106,25 @@ def lay_element(
     return Picture(rgb, alpha)
 
 
-def _part_of(corners: NDArray[np.float64], size: tuple[int, int]) -> _Part | None:
+def _part_of(corners: Matrix, size: tuple[int, int], reach: int) -> _Part | None:
+    """Return what a rectangle covers of the picture, and what softened points reach beyond it."""
     (left, top), (right, bottom) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
     if right <= 0 or bottom <= 0 or left >= size[1] or top >= size[0]:
         return None
     return _Part(
-        max(0, floor(top)),
-        min(size[0], ceil(bottom)),
-        max(0, floor(left)),
-        min(size[1], ceil(right)),
+        max(0, floor(top) - reach),
+        min(size[0], ceil(bottom) + reach),
+        max(0, floor(left) - reach),
+        min(size[1], ceil(right) + reach),
     )
+
+
+def _spot(matrix: Matrix, shape: tuple[int, int]) -> int:
+    """Return how far the spot of a point reaches at most; 0 where it stays in its pixel."""
+    if is_shift(matrix) and np.array_equal(matrix[:2, 2] % 1, [0, 0]):
+        return 0
+    x, y = np.array([0.0, 1, 1, 0]) * shape[1], np.array([0.0, 0, 1, 1]) * shape[0]
+    return ceil(max(1.0, float(np.sqrt(np.linalg.det(jacobians(matrix, x, y)).max()))))
 
 
 def _make(
@@ -125,9 +136,9 @@ def _make(
 ) -> NDArray[np.float32]:
     """Return the part of the reference picture the element lies in, its border cut."""
     wide = part.grown(reach_of(softness_px))
-    shifted = np.array_equal(matrix[:2, :2], np.eye(2)) and np.array_equal(matrix[2], [0, 0, 1])
-    if shifted and np.array_equal(matrix[:2, 2] % 1, [0, 0]):
-        return soften(_shift(channels, matrix, wide), softness_px) * areas[..., None]
+    shifted = is_shift(matrix)
+    if not softness_px and _spot(matrix, (channels.shape[0], channels.shape[1])) == 0:
+        return _shift(channels, matrix, part) * areas[..., None]
     rest, points = split_points(channels)
     made = (_shift if shifted else _map)(rest, matrix, wide)
     if made.shape[2] > 3:

@@ -44,6 +44,13 @@ def placing_matrix(
     )
 
 
+def is_shift(matrix: Matrix) -> bool:
+    """Return whether a homography neither turns nor scales."""
+    still = np.eye(3)
+    still[:2, 2] = matrix[:2, 2]
+    return bool(np.array_equal(matrix, still))
+
+
 @dataclass(frozen=True)
 class Scales:
     """How a homography changes sizes over the part that is seen.

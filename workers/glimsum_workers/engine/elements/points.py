@@ -28,10 +28,12 @@ def split_points(channels: NDArray[np.float32]) -> tuple[NDArray[np.float32], ND
 
     Returns
     -------
-    rest, points : float32 array, as `channels`
-        Their sum is the picture to float32 rounding; points are 0 or more. What is narrower than
-        3 pixels counts as a point by what it has above twice its surroundings (an opening over
-        3 x 3 samples) and above the noise: 4 times the median of what the opening takes away.
+    rest : float32 array, as `channels`
+        Without the points; the sum of both is the picture to float32 rounding.
+    points : float32 array, as `channels`
+        0 or more. What is narrower than 3 pixels counts as a point by what it has above twice its
+        surroundings (an opening over 3 x 3 samples) and above the noise: 4 times the median of
+        what the opening takes away.
     """
     opened = _spread(np.maximum, _spread(np.minimum, channels))
     taken = channels - opened

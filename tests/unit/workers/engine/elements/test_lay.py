@@ -122,3 +122,14 @@ def test_a_homography_lays_points_where_it_takes_them() -> None:
     found = (weight * columns).sum() / weight.sum(), (weight * rows).sum() / weight.sum()
     x, y, depth = matrix @ [40.5, 30.5, 1]
     assert found == pytest.approx((x / depth, y / depth), abs=1e-5)
+
+
+def test_a_softened_star_at_the_border_does_not_change_where_a_shift_is_whole() -> None:
+    star = np.zeros((20, 20, 3), np.float32)
+    star[10, 1] = 9
+
+    whole = put(Picture(star), 40, 30, 1, 0, softness=2)
+    beside = put(Picture(star), 40 + 1e-7, 30, 1, 0, softness=2)
+
+    assert whole.rgb[40, 38, 0] > 0.05
+    np.testing.assert_allclose(whole.rgb, beside.rgb, atol=1e-4)
