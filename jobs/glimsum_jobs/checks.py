@@ -6,6 +6,7 @@ from glimsum_jobs.element_checks import check_elements
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.findings import Findings
+from glimsum_jobs.insert_checks import check_inserts
 from glimsum_jobs.matte_checks import check_mattes
 from glimsum_jobs.offset_checks import check_offsets
 from glimsum_jobs.passes import Pass, Steady
@@ -28,6 +29,7 @@ def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
     check_cues(job, findings)
     check_mattes(job, findings)
     check_elements(job, findings)
+    check_inserts(job, findings)
     check_offsets(job, findings)
     check_places(job, findings)
     if job.handles.head + job.handles.tail >= job.frames.count:

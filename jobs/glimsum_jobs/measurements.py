@@ -72,6 +72,7 @@ class Checked(Found):
 
     passes: dict[str, FoundPass]
     mattes: dict[str, FoundPass]
+    inserts: dict[str, FoundElement] = {}
     elements: dict[str, FoundElement] = {}
     problems: tuple[Problem, ...]
     needed_bytes: int

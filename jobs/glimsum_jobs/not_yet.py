@@ -6,7 +6,6 @@ from typing import Any
 Path = tuple[str | int, ...]
 
 FIELDS: dict[tuple[str, ...], str] = {
-    ("inserts",): "screen inserts",
     ("picture", "width"): "masters of another size than the passes",
     ("picture", "height"): "masters of another size than the passes",
     ("passes", "*", "first_timecode"): "finding the first frame by timecode; state first",
@@ -20,7 +19,6 @@ FIELDS: dict[tuple[str, ...], str] = {
         "kelvin",
     ): "white balance by colour temperature; state gains",
     ("mattes", "*", "follow"): "mattes that follow a pass",
-    ("recipe", "*", "insert"): "screen inserts",
 }
 """Fields, * for any name or number, and what they will do."""
 

@@ -7,6 +7,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
 from glimsum_jobs.elements import Element
 from glimsum_jobs.frame_ranges import FrameRange, Handles
+from glimsum_jobs.inserts import Insert
 from glimsum_jobs.mattes import Matte
 from glimsum_jobs.outputs import Master, Viewing
 from glimsum_jobs.passes import Name, Pass, Strict
@@ -69,6 +70,7 @@ class ShotJob(Strict):
     takes: Annotated[dict[Name, Takes], Field(max_length=64, default_factory=dict)]
     """Lights made of several takes of a pass; named in steps as passes are."""
     mattes: Annotated[dict[Name, Matte], Field(max_length=64, default_factory=dict)]
+    inserts: Annotated[dict[Name, Insert], Field(max_length=64, default_factory=dict)]
     elements: Annotated[dict[Name, Element], Field(max_length=64, default_factory=dict)]
     recipe: Annotated[tuple[Step, ...], Field(min_length=1, max_length=256)] | None = None
     """In order; omitted: every lamp pass at 0 stops."""
@@ -116,6 +118,8 @@ class ShotJob(Strict):
 
     def holdout_of(self, step: Step) -> str | None:
         """Return the matte that keeps out what a step lays on."""
+        if step.insert is not None:
+            return self.inserts[step.insert].holdout
         return None if step.element is None else self.elements[step.element].holdout
 
     def mattes_in(self, step: Step) -> tuple[str, ...]:

@@ -25,6 +25,8 @@ def paths_of(job: ShotJob) -> Iterator[tuple[tuple[str, ...], str]]:
     for name, matte in job.mattes.items():
         if isinstance(matte, PictureMatte):
             yield ("mattes", name, "files"), matte.files
+    for name, insert in job.inserts.items():
+        yield ("inserts", name, "files"), insert.files
     for name, element in job.elements.items():
         yield ("elements", name, "files"), element.files
     yield ("output",), job.output

@@ -1,4 +1,4 @@
-"""One element held against its files: numbers, sizes, coverage, wholeness, clip facts."""
+"""One element or insert held against its files: numbers, sizes, coverage, wholeness, clip facts."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from glimsum_jobs.elements import Element
 from glimsum_jobs.errors import GlimsumError, SourceError
 from glimsum_jobs.frame_ranges import runs_of
+from glimsum_jobs.inserts import Insert
 from glimsum_jobs.measurements import FoundElement
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank
@@ -21,6 +22,7 @@ class LookedElement:
     """What was found of one element, and what is wrong with it."""
 
     found: FoundElement | None = None
+    facts: Facts | None = None
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -42,16 +44,32 @@ def look_at_element(
     """
     element = job.elements[name]
     place = Place(shot=job.shot, field=f"elements.{name}", file=element.files)
+    looked = _look(job, element, roots, place)
+    if looked.facts is not None:
+        looked.problems += _coverage(job, name, looked.facts, place)
+        looked.problems += _size(element, looked.facts, size, place)
+    return looked
+
+
+def look_at_insert(job: ShotJob, name: str, roots: Roots) -> LookedElement:
+    """Look at the files of an insert, as `look_at_element` does at those of an element."""
+    insert = job.inserts[name]
+    place = Place(shot=job.shot, field=f"inserts.{name}", file=insert.files)
+    looked = _look(job, insert, roots, place)
+    if looked.facts is not None:
+        looked.problems += _stated(name, insert.alpha, looked.facts, place)
+    return looked
+
+
+def _look(job: ShotJob, laid: Element | Insert, roots: Roots, place: Place) -> LookedElement:
     looked = LookedElement()
     try:
-        with open_source(roots, parse_root_path(element.files)) as source:
-            facts = source.facts
-            looked.problems += clip_problems(job, place, element.range, facts)
+        with open_source(roots, parse_root_path(laid.files)) as source:
+            facts = looked.facts = source.facts
+            looked.problems += clip_problems(job, place, laid.range, facts)
             if facts.clip is not None and facts.clip.variable_rate:
                 source.read(0)  # refuses the clip and names its first uneven frame
-            looked.problems += _coverage(job, name, facts, place)
-            looked.problems += _size(element, facts, size, place)
-            _look_at_numbers(job, element, source, looked, place)
+            _look_at_numbers(job, laid, source, looked, place)
     except GlimsumError as error:
         known = place.model_dump(exclude_none=True)
         looked.problems.append(error.problem(Rank.STOPS_SHOT, **known))
@@ -59,7 +77,7 @@ def look_at_element(
 
 
 def _look_at_numbers(
-    job: ShotJob, element: Element, source: Source, looked: LookedElement, place: Place
+    job: ShotJob, element: Element | Insert, source: Source, looked: LookedElement, place: Place
 ) -> None:
     numbers, facts = source.numbers, source.facts
     first = element.first if element.first is not None else (numbers[0] if numbers else 0)
@@ -91,19 +109,20 @@ def _ends(too_late: dict[int, int], numbers: tuple[int, ...], place: Place) -> I
         frame, number = next(iter(too_late.items()))
         yield Problem(
             rank=Rank.STOPS_SHOT,
-            what=f"the element ends before frame {frame}",
+            what=f"the {_kind(place)} ends before frame {frame}",
             place=place,
             seen=f"files {runs_of(list(numbers))}; none for frames {runs_of(list(too_late))}",
             expected=f"number {number} for frame {frame}",
-            remedy="Write beyond: hold or beyond: loop, show it fewer frames with frames, or "
-            "begin earlier with first.",
+            remedy="Write beyond: hold or beyond: loop, "
+            + ("show it on fewer frames, or " if _kind(place) == "element" else "or ")
+            + "begin earlier with first.",
         )
 
 
 def _missing(frame: int, number: int, source: Source, place: Place) -> Problem:
     return Problem(
         rank=Rank.STOPS_FRAME,
-        what="the element has no file for this frame",
+        what=f"the {_kind(place)} has no file for this frame",
         place=place.model_copy(update={"frame": frame, "file": source.file_name(number)}),
         seen=f"no file with number {number}",
         expected=f"a file with number {number}",
@@ -112,7 +131,8 @@ def _missing(frame: int, number: int, source: Source, place: Place) -> Problem:
 
 
 def _dead(wanted: dict[int, int], source: Source, like: Facts, place: Place) -> Iterator[Problem]:
-    errors = {number: _inspect(source, number, like) for number in sorted(set(wanted.values()))}
+    kind, numbers = _kind(place), sorted(set(wanted.values()))
+    errors = {number: _inspect(source, number, like, kind) for number in numbers}
     for frame, number in wanted.items():
         error = errors[number]
         if error is not None:
@@ -120,7 +140,7 @@ def _dead(wanted: dict[int, int], source: Source, like: Facts, place: Place) -> 
             yield error.problem(Rank.STOPS_FRAME, **known.model_dump(exclude_none=True))
 
 
-def _inspect(source: Source, number: int, like: Facts) -> SourceError | None:
+def _inspect(source: Source, number: int, like: Facts, kind: str) -> SourceError | None:
     try:
         facts = source.inspect(number)
     except SourceError as error:
@@ -128,12 +148,29 @@ def _inspect(source: Source, number: int, like: Facts) -> SourceError | None:
     if (facts.width, facts.height) == (like.width, like.height):
         return None
     return SourceError(
-        "the picture has another size than the first of its element",
+        f"the picture has another size than the first of its {kind}",
         place=Place(file=source.file_name(number)),
         seen=f"{facts.width} x {facts.height} pixels",
         expected=f"{like.width} x {like.height} pixels",
         remedy="Give the file that belongs here.",
     )
+
+
+def _kind(place: Place) -> str:
+    """Return element or insert: what a place belongs to."""
+    return "insert" if (place.field or "").startswith("inserts.") else "element"
+
+
+def _stated(name: str, alpha: str | None, facts: Facts, place: Place) -> Iterator[Problem]:
+    if alpha in ("premultiplied", "straight") and not _has_coverage(facts):
+        yield Problem(
+            rank=Rank.STOPS_SHOT,
+            what=f"the files of {_kind(place)} {name} hold no coverage",
+            place=place,
+            seen=f"channels {', '.join(facts.channels)}; alpha: {alpha}",
+            expected="a channel A, or alpha: none",
+            remedy="Write alpha: none for light on black, or give files with coverage.",
+        )
 
 
 def _has_coverage(facts: Facts) -> bool:
@@ -143,15 +180,7 @@ def _has_coverage(facts: Facts) -> bool:
 def _coverage(job: ShotJob, name: str, facts: Facts, place: Place) -> Iterator[Problem]:
     """Hold what the job says of coverage to what the files have."""
     alpha = job.elements[name].alpha
-    if alpha in ("premultiplied", "straight") and not _has_coverage(facts):
-        yield Problem(
-            rank=Rank.STOPS_SHOT,
-            what=f"the files of element {name} hold no coverage",
-            place=place,
-            seen=f"channels {', '.join(facts.channels)}; alpha: {alpha}",
-            expected="a channel A, or alpha: none",
-            remedy="Write alpha: none for light on black, or give files with coverage.",
-        )
+    yield from _stated(name, alpha, facts, place)
     covers = alpha == "none" or not _has_coverage(facts)
     hiding = [step.operator for step in job.steps if step.element == name and step.matte is None]
     hiding = [operator for operator in hiding if operator in ("over", "atop")]

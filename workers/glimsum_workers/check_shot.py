@@ -11,7 +11,7 @@ from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames, stops_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_alignment import look_at_alignment
-from glimsum_workers.check_elements import look_at_element
+from glimsum_workers.check_elements import look_at_element, look_at_insert
 from glimsum_workers.check_files import look_at_matte, look_at_pass
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
@@ -68,6 +68,8 @@ def check_shot(
         problems += seen.problems
         if seen.found is not None:
             elements[name] = seen.found
+    inserts, seen_problems = _look_at_inserts(job, roots)
+    problems += seen_problems
     for name in job.passes:
         problems += look_at_alignment(job, name, passes, roots)
     problems += _sizes_that_differ(job, passes, mattes)
@@ -78,11 +80,18 @@ def check_shot(
     return Checked(
         passes=passes,
         mattes=mattes,
+        inserts=inserts,
         elements=elements,
         problems=tuple(problems),
         needed_bytes=needed,
         free_bytes=free,
     )
+
+
+def _look_at_inserts(job: ShotJob, roots: Roots) -> tuple[dict[str, FoundElement], list[Problem]]:
+    seen = {name: look_at_insert(job, name, roots) for name in job.inserts}
+    found = {name: each.found for name, each in seen.items() if each.found is not None}
+    return found, [problem for each in seen.values() for problem in each.problems]
 
 
 def _size_of(found: FoundPass | None) -> tuple[int, int] | None:
