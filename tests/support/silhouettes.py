@@ -38,7 +38,8 @@ class Silhouette:
 
     def combined(self, weight: Light) -> Light:
         """Return the set before the sky, held out by a matte (Porter & Duff 1984, over)."""
-        return self.set_light + (1 - weight[..., None]) * self.sky
+        left = np.float32(1) - weight[..., None]
+        return np.asarray(self.set_light + left * self.sky, dtype=np.float32)
 
 
 @cache
@@ -88,9 +89,8 @@ def _coverage() -> NDArray[np.float64]:
         for n in range(3)
     ]
     fine: NDArray[np.bool_] = np.zeros((HEIGHT * FINE, WIDTH * FINE), dtype=np.bool_)
-    outlines: list[list[tuple[float, float]]] = [ground, house, mast, gable, *wires]
-    for outline in outlines:
-        fine |= fine_raster(np.array(outline), (HEIGHT, WIDTH), FINE)
+    for corners in map(np.array, (ground, house, mast, gable, *wires)):
+        fine |= fine_raster(corners, (HEIGHT, WIDTH), FINE)
     rows = (np.arange(fine.shape[0]) + 0.5) / FINE
     columns = (np.arange(fine.shape[1]) + 0.5) / FINE
     ball = np.hypot(rows[:, None] - 40.2, columns - 280.6) < 21.3

@@ -59,7 +59,8 @@ def _is_nothing_but_noise(off: Plane) -> NDArray[np.bool_]:
     told = near.astype(np.float32)
     share = np.maximum(soften(told, _AROUND_PX), 1e-6)
     # Softening holds to 0..1, so both signs are softened as weights about a half.
-    about = soften(told * (off + np.float32(0.5)), _AROUND_PX) / share - np.float32(0.5)
+    moved = np.asarray(told * (off + np.float32(0.5)), dtype=np.float32)
+    about = soften(moved, _AROUND_PX) / share - np.float32(0.5)
     even = near & (_largest(spread) <= _FARTHEST * sigma)
     alike = (np.abs(mean - about) <= _UNLIKE * sigma) & (np.abs(about) <= _OFF * sigma)
     return np.asarray(even & alike, dtype=np.bool_)

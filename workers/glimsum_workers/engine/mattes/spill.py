@@ -26,7 +26,7 @@ def without_spill(raw: Plane) -> Plane:
     Returns
     -------
     Plane
-        1 more than 2 pixels inside the contour of 0.5. Nearer, with f the share of the backing's
+        1 more than 2 pixels inside the contour of 0.5. Nearer to it, with f the share of the backing's
         light that the set shows beyond those 2 pixels (weighed by a Gaussian of 2 pixels),
         ``raw / (1 - f)``; not held to 0..1. Threads and specks without such an inside stay as
         they are.
@@ -39,7 +39,7 @@ def without_spill(raw: Plane) -> Plane:
     backing.
     """
     backing = (raw <= 1 - _MOST).astype(np.float32)
-    inside = grow(backing, _EDGE_PX) < _KNOWN
+    inside = grow(backing, _EDGE_PX) < 0.5
     told = inside.astype(np.float32)
     weight = soften(told, _NEAR_PX)
     spilled = soften(told * np.clip(1 - raw, 0, _MOST), _NEAR_PX)

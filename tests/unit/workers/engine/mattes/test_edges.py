@@ -24,7 +24,7 @@ def disk(radius: int) -> NDArray[np.bool_]:
 
 
 def round_matte(radius: float) -> NDArray[np.float32]:
-    angles = np.arange(3000) * (2 * np.pi / 3000)
+    angles = np.arange(500) * (2 * np.pi / 500)
     corners = [44.3, 40.6] + radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
     return cover_outline(corners, SIZE)
 

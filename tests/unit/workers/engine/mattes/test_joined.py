@@ -14,7 +14,7 @@ Weights = NDArray[np.float32]
 MATTES = arrays(np.float32, (3, 4), elements=st.floats(0, 1, width=32))
 
 
-def near(one: Weights, two: Weights) -> bool:
+def near(one: Weights, two: NDArray[np.floating]) -> bool:
     return bool(np.abs(one - two).max() <= 2e-7)
 
 
