@@ -16,7 +16,8 @@ from glimsum_workers.engine.hot_pixels import (
     find_staying_pixels,
     mend_hot_pixels,
 )
-from glimsum_workers.engine.level import Levels, LevelSample, level_sample, solve_levels
+from glimsum_workers.engine.level.sample import LevelSample, level_sample
+from glimsum_workers.engine.level.solve import Levels, solve_levels
 from support.harbour import HarbourShot, full_shot, read_pixels, require_full_harbour
 from support.harbour_chain import decode
 

@@ -15,7 +15,7 @@ from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.dark import Averager
 from glimsum_workers.engine.hot_pixels import find_hot_pixels
-from glimsum_workers.engine.level import LevelSample, level_sample
+from glimsum_workers.engine.level.sample import LevelSample, level_sample
 from glimsum_workers.engine.primaries import convert
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.frames.kept import Keep

@@ -13,7 +13,8 @@ from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.averages import Averages
 from glimsum_workers.digests import digest_of
-from glimsum_workers.engine.level import LevelSample, level_sample, solve_levels
+from glimsum_workers.engine.level.sample import LevelSample, level_sample
+from glimsum_workers.engine.level.solve import solve_levels
 from glimsum_workers.engine.primaries import convert
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.frames.kept import Keep
@@ -21,6 +22,7 @@ from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import sample_picture
 from glimsum_workers.measured import Measured
 from glimsum_workers.recorded import exposed
+from glimsum_workers.solve_follows import solve_follows, tell_follows
 from glimsum_workers.solve_tracks import solve_tracks
 from glimsum_workers.track_remarks import tell_places
 
@@ -57,15 +59,24 @@ def solve_shot(job: ShotJob, measured: Measured, material: Material, keep: Keep)
         problems += _left_out(job, each, len(material.file_numbers(each.pass_name)))
     tracks = solve_tracks(job, measured.tracked, material.checked, measured.aligned)
     problems += tell_places(job, measured, tracks, dead_frames(material.checked))
+    whole = material.checked.passes[job.reference_pass]
+    follows = solve_follows(job, measured.followed, tracks, (whole.height, whole.width))
+    problems += tell_follows(job, measured.followed, follows)
     return Solved(
         averages=by_name,
         levels=levels,
         tracks=tracks,
+        follows=follows,
         problems=tuple(problems),
         revision=digest_of(
             {name: each.key for name, each in by_name.items()},
             {name: each.model_dump(mode="json") for name, each in levels.items()},
             {name: each.model_dump(mode="json") for name, each in tracks.items()},
+            *(
+                [{n: each.model_dump(mode="json") for n, each in follows.items()}]
+                if follows
+                else []
+            ),
         ),
     )
 

@@ -10,7 +10,7 @@ from glimsum_workers.draft.guesses import guess_space
 from glimsum_workers.draft.pieces import Piece
 from glimsum_workers.engine.codes import Codes, Image, Plane
 from glimsum_workers.engine.encodings import decode
-from glimsum_workers.engine.level import GRID_COLUMNS, level_sample
+from glimsum_workers.engine.level.sample import GRID_COLUMNS, level_sample
 from glimsum_workers.engine.metrics import block_means
 
 ROW_OF_PICTURES = 9

@@ -7,15 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Plane
+from glimsum_workers.engine.level.cells import Motion, Values, centred, differ
 from glimsum_workers.engine.robust import (
     biweight,
     robust_mean,
     weighted_median,
     weighted_sigma,
 )
-
-Motion = NDArray[np.float64]
-"""An affine map (2, 3): x', y' = M [x, y, 1], in cells about the middle of the grid."""
 
 _STEPS = 12
 _TILE = 12
@@ -24,6 +22,11 @@ _TILE_SHIFT = 0.5
 """Cells (one sigma) by which a tile may lie off the common motion."""
 _TILE_FLOOR = 1e-5
 """Variance of ln ratio that even the best tile has: glints, parallax inside it."""
+
+
+_PAIR_FLOOR = 3e-4
+"""Standard error of ln ratio that every pair has, and no sigma of its tiles tells."""
+_JOINS = 12
 
 
 class Pair(NamedTuple):
@@ -93,9 +96,9 @@ def find_motion(
     beside the map, with Tukey's biweight (doi 10.1080/00401706.1974.10489171).
     """
     motion = start.copy()
-    x, y = _centred(before)
+    x, y = centred(before)
     for _ in range(_STEPS):
-        left, prior, moved, _ = _residual(before, after, valid, doubt, motion)
+        left, prior, moved, _ = differ(before, after, valid, doubt, motion)
         if np.count_nonzero(prior > 0.1) < 30:
             return start
         left = left - weighted_median(left, prior)
@@ -161,13 +164,66 @@ def compare_levels(
     ratio, variance, lit = np.zeros(tiles), np.ones(tiles), np.zeros(tiles)
     for _ in range(3 if moving else 1):
         spread = [_spread_out(np.asarray(each), before.shape) for each in shift]
-        left, prior, _, mean = _residual(before, after, valid, doubt, motion, extra=spread)
+        left, prior, _, mean = differ(before, after, valid, doubt, motion, extra=spread)
         ratio, change, variance, lit = _solve_tiles(left, prior, mean, shift if moving else None)
         shift = shift + change
     use = lit > 0
     if np.count_nonzero(use) < 5:
         return 0.0, np.inf
-    return robust_mean(ratio[use], 1.0 / (variance[use] + _TILE_FLOOR))
+    weight = 1.0 / (variance[use] + _TILE_FLOOR)
+    middle, sigma = robust_mean(ratio[use], weight)
+    # Few tiles that agree by chance would claim to be sure of it.
+    many = float(weight.sum() ** 2 / (weight**2).sum())
+    return middle, float(sigma * np.sqrt(1 + 10 / many))
+
+
+def join_pairs(pairs: Sequence[Pair], count: int) -> tuple[Values, Values]:
+    """Return ln gain of each frame and its standard error, from all pairs together.
+
+    Parameters
+    ----------
+    pairs : sequence of Pair
+    count : int
+        Frames the pairs join.
+
+    Returns
+    -------
+    logs, errors : float64 array, (count,)
+        About the median frame; inf where no pair tells of a frame. What the pairs disagree
+        beyond their own sigma widens every error.
+
+    Notes
+    -----
+    Least deviations, then least squares with Tukey's biweight over the pairs: a pair that took a
+    boat for the set is out, as most others contradict it.
+    """
+    design = np.zeros((len(pairs), count))
+    for row, pair in enumerate(pairs):
+        design[row, pair.first], design[row, pair.second] = -1.0, 1.0
+    sigma = np.array([pair.sigma for pair in pairs])
+    target = np.array([pair.log_ratio for pair in pairs])
+    # A pair without light has weight 0; its frame then has no finite error of its own.
+    sure = 1.0 / np.hypot(sigma, _PAIR_FLOOR)
+    lit = (sure > 0).astype(np.float64)
+    weight, logs, normal, scale = lit.copy(), np.zeros(count), np.zeros((count, count)), 1.0
+    spare = len(pairs) - (count - 1)
+    for step in range(_JOINS):
+        # The mean of ln gain is free: one more row holds it at zero.
+        rows = np.vstack([design * weight[:, None], np.full((1, count), weight.max())])
+        normal = rows.T @ rows
+        logs = np.linalg.lstsq(rows, np.append(target * weight, 0.0), rcond=None)[0]
+        left = np.abs(target - design @ logs)
+        if spare < 1:
+            weight = sure
+        elif step < _JOINS // 2:
+            # Least deviations first, all pairs alike: a wrong pair may be very sure of itself.
+            weight = lit / np.sqrt(np.maximum(left, 1e-3))
+        else:
+            scale = max(1.0, weighted_sigma(left * sure, lit))
+            weight = sure * np.sqrt(biweight(left * sure, scale))
+    errors = scale * np.sqrt(np.maximum(np.diag(np.linalg.pinv(normal)), 0.0))
+    told = (np.abs(design) * weight[:, None]).sum(axis=0) > 0
+    return logs - np.median(logs), np.where(told, errors, np.inf)
 
 
 def _spread_out(tiles: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.float64]:
@@ -225,64 +281,3 @@ def _cut(plane: NDArray[np.float64]) -> NDArray[np.float64]:
     pad = [(0, rows * _TILE - plane.shape[0]), (0, columns * _TILE - plane.shape[1])]
     whole = np.pad(plane, pad).reshape(rows, _TILE, columns, _TILE)
     return whole.transpose(0, 2, 1, 3).reshape(rows, columns, _TILE**2)
-
-
-def _centred(plane: Plane) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    rows, columns = plane.shape
-    y, x = np.mgrid[0:rows, 0:columns].astype(np.float64)
-    return x - (columns - 1) / 2, y - (rows - 1) / 2
-
-
-def _residual(
-    before: Plane,
-    after: Plane,
-    valid: NDArray[np.bool_],
-    doubt: Plane,
-    motion: Motion,
-    *,
-    extra: Sequence[NDArray[np.float64] | float] = (0.0, 0.0),
-) -> tuple[NDArray[np.float64], ...]:
-    """Return ln after - ln before moved, each cell's weight, ln before moved, and mean ln."""
-    x, y = _centred(before)
-    at_x = motion[0, 0] * x + motion[0, 1] * y + motion[0, 2] + extra[0]
-    at_y = motion[1, 0] * x + motion[1, 1] * y + motion[1, 2] + extra[1]
-    soft = max(0.1 * float(doubt.min()), 1e-12)
-    moved, inside = _sample(np.log(np.maximum(before, soft)), at_x, at_y)
-    held, _ = _sample(valid.astype(np.float64), at_x, at_y)
-    there = np.log(np.maximum(after, soft))
-    mean = 0.5 * (moved + there)
-    light = np.exp(mean)
-    prior = light**2 / (light**2 + doubt.astype(np.float64) ** 2 + 1e-24)
-    usable = inside & valid & (held > 0.99)
-    usable &= (moved > np.log(2 * soft)) & (there > np.log(2 * soft))
-    return there - moved, prior * usable, moved, mean
-
-
-def _sample(
-    plane: NDArray[np.float64], x: NDArray[np.float64], y: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Return `plane` at x, y (cells about its middle), cubic, and which places are inside."""
-    rows, columns = plane.shape
-    column, row = x + (columns - 1) / 2, y + (rows - 1) / 2
-    inside = (column >= 0) & (column <= columns - 1) & (row >= 0) & (row <= rows - 1)
-    column, row = np.clip(column, 0, columns - 1), np.clip(row, 0, rows - 1)
-    c, r = np.floor(column).astype(np.intp), np.floor(row).astype(np.intp)
-    # Linear weights would soften what is moved by half a cell and so change its logarithm.
-    across, down = _cubic(column - c), _cubic(row - r)
-    flat, total = plane.ravel(), np.zeros_like(x)
-    for step_down, weight_down in enumerate(down):
-        line = np.clip(r + step_down - 1, 0, rows - 1) * columns
-        for step_across, weight_across in enumerate(across):
-            place = line + np.clip(c + step_across - 1, 0, columns - 1)
-            total += weight_down * weight_across * flat[place]
-    return total, inside
-
-
-def _cubic(t: NDArray[np.float64]) -> list[NDArray[np.float64]]:
-    """Return the four weights of cubic convolution (Keys 1981, doi 10.1109/TASSP.1981.1163711)."""
-    return [
-        t * (-0.5 + t * (1 - 0.5 * t)),
-        1 + t * t * (-2.5 + 1.5 * t),
-        t * (0.5 + t * (2 - 1.5 * t)),
-        t * t * (-0.5 + 0.5 * t),
-    ]

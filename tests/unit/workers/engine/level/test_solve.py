@@ -6,7 +6,8 @@ import pytest
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.hot_pixels import clip_mask
-from glimsum_workers.engine.level import LevelSample, level_sample, solve_levels
+from glimsum_workers.engine.level.sample import LevelSample, level_sample
+from glimsum_workers.engine.level.solve import solve_levels
 
 GAINS = np.array([1.0, 1.05, 0.93, 1.02, 0.98, 1.1, 1.0])
 
@@ -127,7 +128,7 @@ def test_what_does_not_go_together_is_named() -> None:
     made = samples(0.0)
     small = level_sample(scene(), cell_px=8)
 
-    with pytest.raises(LightError, match=r"seen: 120 x 67 cells of 4 px, 60 x 33 cells of 8 px"):
+    with pytest.raises(LightError, match=r"seen: 160 x 90 cells of 3 px, 60 x 33 cells of 8 px"):
         solve_levels([*made, small])
     with pytest.raises(LightError, match=r"seen: 2 ambient samples; expected: 1 or 7"):
         solve_levels(made, made[:2])
