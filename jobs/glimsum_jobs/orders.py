@@ -6,6 +6,7 @@ from typing import Protocol
 
 from pydantic import BaseModel, ConfigDict
 
+from glimsum_jobs.frame_ranges import FrameRange
 from glimsum_jobs.shot import ShotJob
 
 
@@ -33,6 +34,14 @@ class RunOrder(BaseModel):
     """What was changed, in words: ``practicals -0.5 stops (was 0)``."""
     reuse: bool = True
     """Frames that an earlier version has finished are taken over; False: all are combined anew."""
+    only: FrameRange | None = None
+    """The frames this version makes; None: all of the job. Everything is measured all the same,
+    so that a version of the whole shot has these frames as they are here."""
+
+    @property
+    def asked(self) -> FrameRange:
+        """Return the frames this version makes."""
+        return self.job.frames if self.only is None else self.only
 
 
 def run_name(shot: str, version: int) -> str:

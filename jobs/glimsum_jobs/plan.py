@@ -15,6 +15,7 @@ from glimsum_jobs.ledger import (
 )
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.patches import marked_patches
 from glimsum_jobs.problems import Rank
 from glimsum_jobs.shot import ShotJob
 
@@ -22,6 +23,7 @@ AVERAGE = "average"
 SAMPLE = "sample"
 TRACK = "track"
 ALIGN = "align"
+FOLLOW = "follow"
 
 
 class NextStage(BaseModel):
@@ -73,8 +75,9 @@ def _after_solve(order: RunOrder, items: Items) -> NextStage:
     aside = tuple(
         (str(frame), Failure(cause=Cause.BAD_SOURCE, kind="SourceError", message=reason))
         for frame, reason in reasons.items()
+        if frame in order.asked.numbers
     )
-    frames = tuple(str(frame) for frame in order.job.frames.numbers)
+    frames = tuple(str(frame) for frame in order.asked.numbers)
     return NextStage(stage=Stage.COMBINE, items=frames, set_aside=aside)
 
 
@@ -102,7 +105,8 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
     ``sample:PASS:FRAME`` for every frame of a pass whose level is held steady, and of its
     ambient where that changes from frame to frame, and ``track:PASS:FRAME`` for every frame of
     a pass that may have drifted, and of the reference it is held against, and ``align:PASS`` for
-    every alignment frame of such a pass.
+    every alignment frame of such a pass, and ``follow:KIND:NAME`` for every patch of the
+    reference that an insert, a matte or an element follows.
     """
     dead = dead_frames(checked)
     used = used_passes(job)
@@ -125,6 +129,7 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
             if frame not in dead and is_looked_at(job, name, frame)
         ),
         *(f"{ALIGN}:{name}" for name in aligned_passes(job)),
+        *(f"{FOLLOW}:{patch}" for patch in marked_patches(job)),
     ]
 
 

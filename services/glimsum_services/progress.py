@@ -5,6 +5,7 @@ from statistics import median
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from glimsum_jobs.frame_ranges import FrameRange
 from glimsum_jobs.ledger import (
     SINGLE_ITEM,
     Control,
@@ -14,7 +15,6 @@ from glimsum_jobs.ledger import (
     RunState,
     Stage,
 )
-from glimsum_jobs.shot import ShotJob
 
 RECENT = 9
 """Frames whose times are looked at: enough for a median, few enough to follow a change."""
@@ -82,7 +82,7 @@ def _pace(record: RunRecord, counts: Counts, frame_seconds: Sequence[float]) -> 
     return counts.working / typical if typical > 0 else None
 
 
-def recent_results(ledger: Ledger, record: RunRecord, job: ShotJob) -> list[dict[str, object]]:
+def recent_results(ledger: Ledger, record: RunRecord, asked: FrameRange) -> list[dict[str, object]]:
     """Return what the last finished frames left behind, the newest last; at most `RECENT`.
 
     Frames are taken in order, so the newest stand just before the number of frames at their
@@ -93,7 +93,7 @@ def recent_results(ledger: Ledger, record: RunRecord, job: ShotJob) -> list[dict
     places = range(max(0, end - RECENT - counts.working), end)
     found = []
     for place in places:
-        result = ledger.result(record.run, Stage.COMBINE, str(job.frames.first + place))
+        result = ledger.result(record.run, Stage.COMBINE, str(asked.first + place))
         if result is not None:
             found.append(result)
     return found[-RECENT:]

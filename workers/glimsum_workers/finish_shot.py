@@ -77,7 +77,8 @@ def finish_shot(
         else:
             remarks.append(_damaged(order, combined))
     # A frame that was tried again after its file was put right has no dead file any more.
-    remarks = [p for p in remarks if p.rank is not Rank.STOPS_FRAME or p.place.frame not in whole]
+    told = {None, *order.asked.numbers} - whole.keys()
+    remarks = [p for p in remarks if p.rank is not Rank.STOPS_FRAME or p.place.frame in told]
     movie = sheet = None
     viewing = roots.make_folder(version.child(VIEWING))
     name = f"{order.shot}_v{order.version:03d}"
@@ -92,7 +93,7 @@ def finish_shot(
             f"{name}_contact.jpg",
             list(drawing.sheet()),
             columns=SHEET_COLUMNS,
-            title=f"{order.run}: {len(whole)} of {order.job.frames.count} frames",
+            title=f"{order.run}: {len(whole)} of {order.asked.count} frames",
             token=writer.token,
             before_rename=writer.ask,
         )

@@ -124,7 +124,7 @@ def _film(
         warning = draw_card(WARNING, size[1], size[0])
         for _ in range(card):
             yield warning
-    for frame in order.job.frames.numbers:
+    for frame in order.asked.numbers:
         writer.ask()
         yield draw(frame)
 

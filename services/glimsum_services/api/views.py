@@ -47,6 +47,13 @@ class FrameSpan(Shown):
     cut_last: int
 
 
+class AskedFrames(Shown):
+    """The frames a version makes: all of the shot, or those it was asked for."""
+
+    first: int
+    last: int
+
+
 class ShotView(Shown):
     """One version of a shot and where it stands."""
 
@@ -62,6 +69,13 @@ class ShotView(Shown):
     priority: int
     revision: int
     frames: FrameSpan
+    asked: AskedFrames
+    earlier: int | None
+    """The version whose job was changed to make this one."""
+    changes: list[str]
+    """What was changed, in words."""
+    reused: int | None
+    """Frames that were taken over from earlier versions; None before the finish."""
     counts: dict[str, Count]
     progress: Progress
     set_aside: list[AsideFrame]
@@ -96,9 +110,11 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
     """Return the view of one version; reads the ledger."""
     record = service.standing(order)
     frames = order.job.frames
-    recent = recent_results(service.ledger, record, order.job)
-    times = [float(str(each["seconds"])) for each in recent if "seconds" in each]
+    recent = recent_results(service.ledger, record, order.asked)
+    combined = [each for each in recent if not each.get("reused")] or recent
+    times = [float(str(each["seconds"])) for each in combined if "seconds" in each]
     here = f"/shots/{order.shot}/versions/{order.version}"
+    finished = service.ledger.result(order.run, Stage.FINISH, SINGLE_ITEM)
     return ShotView(
         shot=order.shot,
         version=order.version,
@@ -115,20 +131,24 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
             cut_first=frames.first + order.job.handles.head,
             cut_last=frames.last - order.job.handles.tail,
         ),
+        asked=AskedFrames(first=order.asked.first, last=order.asked.last),
+        earlier=order.earlier,
+        changes=list(order.changes),
+        reused=finished.get("reused", 0) if finished else None,
         counts={
             stage.value: Count.model_validate(each.model_dump())
             for stage, each in record.counts.items()
         },
-        progress=progress_of(record, frames.count, times),
+        progress=progress_of(record, order.asked.count, times),
         set_aside=[_aside(item) for item in service.aside.of(record)[:MOST_LISTED]],
         newest_preview=_newest(recent),
-        problems=_problems(service, order, record),
+        problems=_problems(service, order, record, finished),
         reason=record.reason or record.waits_for,
         made=order.made,
         begun=utc_text(record.begun),
         ended=None if record.ended is None else utc_text(record.ended),
         folder=order.folder,
-        movie=_movie(service, order),
+        movie=_movie(order, finished),
         links={
             "self": here,
             "frames": f"{here}/frames",
@@ -168,8 +188,9 @@ def _newest(recent: list[dict[str, object]]) -> int | None:
     return max(frames, default=None)
 
 
-def _problems(service: Service, order: RunOrder, record: RunRecord) -> list[Trouble]:
-    finished = service.ledger.result(order.run, Stage.FINISH, SINGLE_ITEM)
+def _problems(
+    service: Service, order: RunOrder, record: RunRecord, finished: dict[str, Any] | None
+) -> list[Trouble]:
     found = finished.get("remarks", []) if finished else checked_problems(service.ledger, order.run)
     problems = [Problem.model_validate(each) for each in found[:MOST_LISTED]]
     if record.ended is None:
@@ -201,8 +222,7 @@ def _failed(stage: Stage, item: ItemRecord) -> Problem:
     )
 
 
-def _movie(service: Service, order: RunOrder) -> str | None:
+def _movie(order: RunOrder, finished: dict[str, Any] | None) -> str | None:
     """Return the movie as the finish names it, below the version folder."""
-    result = service.ledger.result(order.run, Stage.FINISH, SINGLE_ITEM) or {}
-    movie = result.get("movie")
+    movie = (finished or {}).get("movie")
     return f"{order.folder}/{movie}" if isinstance(movie, str) and movie else None

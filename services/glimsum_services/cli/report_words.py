@@ -20,7 +20,7 @@ def report_lines(report: Part) -> Iterator[str]:
         [
             f"{totals['shots']} versions",
             f"{totals['made']} of {totals['asked']} frames made",
-            *_some(totals, ("set_aside", "left", "refused", "cancelled")),
+            *_some(totals, ("reused", "set_aside", "left", "refused", "cancelled")),
         ]
     )
     yield ""
@@ -43,9 +43,13 @@ def report_lines(report: Part) -> Iterator[str]:
 
 
 def _shot(shot: Part) -> Iterator[str]:
-    words = [f"{shot['made']} of {shot['asked']} frames made", *_some(shot, ("set_aside", "left"))]
+    words = [f"{shot['made']} of {shot['asked']} frames made"]
+    words += _some(shot, ("reused", "set_aside", "left"))
     yield f"{shot['run']}  {shot['state']}: {', '.join(words)}"
+    yield from (f"  changed: {each}" for each in shot["changes"])
     yield from _matters([*shot["matters"], *shot["remarks"]], shot["more"], named=False)
+    if shot.get("flashes"):
+        yield f"  flashes: {shot['flashes']}"
     seconds = shot["frame_seconds"]
     if seconds:
         slow = ", ".join(f"{each['frame']} ({each['seconds']:g} s)" for each in shot["slowest"])

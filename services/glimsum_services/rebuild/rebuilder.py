@@ -198,10 +198,10 @@ class Rebuilder:
             folder=order.folder,
             what=what,
             state=state,
-            frames=order.job.frames.count,
+            frames=order.asked.count,
             done=done,
             set_aside=aside,
-            to_make=0 if over else order.job.frames.count - done - aside,
+            to_make=0 if over else order.asked.count - done - aside,
             damaged=() if restored is None else restored.damaged,
         )
 

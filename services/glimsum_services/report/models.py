@@ -90,6 +90,10 @@ class ShotReport(Part):
     ended: str | None
     asked: int
     made: int
+    reused: int
+    """How many of them were taken over from an earlier version."""
+    changes: list[str]
+    """What was changed against the version it was made from, in words."""
     set_aside: int
     left: int
     """Frames neither made nor set aside; none where the run has ended."""
@@ -108,6 +112,8 @@ class ShotReport(Part):
     extremes: list[Extreme]
     folder: str
     movie: str | None
+    flashes: str = ""
+    """What the flash guard found in the movie, in words; empty where it did not look."""
     notes: list[str]
     """What this report could not read."""
 
@@ -139,6 +145,7 @@ class Totals(Part):
     shots: int
     asked: int
     made: int
+    reused: int
     set_aside: int
     left: int
     refused: int

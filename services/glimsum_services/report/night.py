@@ -245,6 +245,7 @@ def _totals(shots: Sequence[ShotReport]) -> Totals:
         shots=len(shots),
         asked=sum(shot.asked for shot in shots),
         made=sum(shot.made for shot in shots),
+        reused=sum(shot.reused for shot in shots),
         set_aside=sum(shot.set_aside for shot in shots),
         left=sum(shot.left for shot in shots),
         refused=count(RunState.REFUSED),

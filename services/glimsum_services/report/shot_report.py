@@ -7,6 +7,7 @@ from typing import Any
 
 from glimsum_jobs.ledger import SINGLE_ITEM as WHOLE
 from glimsum_jobs.ledger import Cause, Counts, Ledger, RunRecord, RunState, Stage
+from glimsum_services.report.flashes import flash_words
 from glimsum_services.report.grouping import Groups
 from glimsum_services.report.models import Extreme, FrameTimes, Share, ShotReport, SlowFrame
 from glimsum_services.report.tally import Tally
@@ -61,9 +62,11 @@ class ShotReporter:
         _tell_wishes(record, matters)
         _tell_at_least(record, matters, remarks)
         made = sorted(tally.made())
-        asked = order.job.frames.count
+        combined = [each for each in made if not tally.is_reused(each[1])]
+        asked = order.asked.count
         left = asked - counts.done - counts.set_aside
-        movie = (self._result(record, tally, Stage.FINISH) or {}).get("movie")
+        finished = self._result(record, tally, Stage.FINISH) or {}
+        movie = finished.get("movie")
         return ShotReport(
             run=order.run,
             shot=order.shot,
@@ -75,6 +78,8 @@ class ShotReporter:
             ended=None if record.ended is None else utc_text(record.ended),
             asked=asked,
             made=counts.done,
+            reused=tally.reused,
+            changes=list(order.changes),
             set_aside=counts.set_aside,
             left=0 if record.ended is not None else left,
             matters=matters.matters(),
@@ -83,10 +88,10 @@ class ShotReporter:
             came_back=troubles.came_back,
             made_again=tally.made_again,
             machines=shares_of(made),
-            frame_seconds=_times(made),
+            frame_seconds=_times(combined),
             slowest=[
                 SlowFrame(frame=frame, seconds=round(seconds, 2), host=host)
-                for seconds, frame, host in reversed(made[-MOST_SLOW:])
+                for seconds, frame, host in reversed(combined[-MOST_SLOW:])
             ],
             extremes=[
                 Extreme(name=name, frame=frame, value=round(value, 6))
@@ -94,6 +99,7 @@ class ShotReporter:
             ],
             folder=order.folder,
             movie=f"{order.folder}/{movie}" if movie else None,
+            flashes=flash_words(finished.get("flashing")),
             notes=notes,
         )
 

@@ -56,6 +56,7 @@ class Tally:
         self.seconds = array("d", [-1.0]) * count
         self.tokens = array("q", [-1]) * count
         self.host_of = array("l", [-1]) * count
+        self._taken = bytearray(count)
         self.remarks = Groups(self.order.run)
         self._read_to: dict[str, int] = {}
 
@@ -112,6 +113,7 @@ class Tally:
         if token > self.tokens[place]:
             self.tokens[place], self.seconds[place] = token, seconds
             self.host_of[place] = self.hosts.index(host)
+            self._taken[place] = bool(result.get("reused"))
         for name, value in (result.get("figures") or {}).items():
             if float(value) > self.extremes.get(name, (0.0, 0))[0]:
                 self.extremes[name] = (float(value), frame)
@@ -121,6 +123,15 @@ class Tally:
     def result(self, stage: Stage) -> dict[str, Any] | None:
         """Return the newest result of a stage that works on the whole shot."""
         return self.whole[stage][1] if stage in self.whole else None
+
+    @property
+    def reused(self) -> int:
+        """Return how many frames were taken over from earlier versions."""
+        return sum(self._taken)
+
+    def is_reused(self, frame: int) -> bool:
+        """Return whether a frame that was entered was taken over."""
+        return bool(self._taken[frame - self.order.job.frames.first])
 
     def made(self) -> list[tuple[float, int, str]]:
         """Return seconds, frame and host of every frame that was entered."""
