@@ -20,6 +20,7 @@ from glimsum_workers.material import Material
 from glimsum_workers.pass_light import PassLight, ShotLight
 from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.shot_elements import ShotElements
+from glimsum_workers.shot_inserts import ShotInserts
 from glimsum_workers.shot_mattes import ShotMattes
 
 
@@ -82,11 +83,13 @@ class ShotBench:
         self.light = ShotLight(job, self.material, self.averages, self.pictures)
         self.mattes = ShotMattes(job, self.material, self.light, self.averages)
         self.elements = ShotElements(job, checked, roots)
+        self.inserts = ShotInserts(job, checked, roots, self.light)
 
     def close(self) -> None:
         """Close the sources."""
         self.material.close()
         self.elements.close()
+        self.inserts.close()
 
     def combine(self, frame: int, step_begun: Callable[[], object]) -> CombinedPicture:
         """Combine one frame.
@@ -200,15 +203,13 @@ class ShotBench:
 
         None: there is nothing of it on this frame.
         """
-        if step.element is not None:
-            holdout = self.job.holdout_of(step)
-            return self.elements.on_frame(
-                step.element,
-                made.frame,
-                self.solved,
-                self.size,
-                None if holdout is None else self.matte(holdout, made),
-            )
+        if step.pass_name is None:
+            name = self.job.holdout_of(step)
+            holdout = None if name is None else self.matte(name, made)
+            here = made.frame, self.solved, self.size, holdout
+            if step.insert is not None:
+                return self.inserts.on_frame(step.insert, *here)
+            return self.elements.on_frame(step.element or "", *here)
         shown = step.shown(made.frame)
         light, *less = (self._light_of(name, shown, made).picture for name in step.names)
         return Picture(light.rgb - less[0].rgb, light.alpha) if less else light

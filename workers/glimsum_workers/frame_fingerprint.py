@@ -67,13 +67,19 @@ def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
 
 
 def _source(bench: ShotBench, step: Step, frame: int) -> list[Any]:
-    if step.element is not None:
+    if step.pass_name is None:
         holdout = bench.job.holdout_of(step)
         return [
-            *bench.elements.fingerprint(step.element, frame, bench.solved),
+            *_laid(bench, step, frame),
             None if holdout is None else matte_fingerprint(bench, holdout, frame),
         ]
     return [_pass(bench, name, step.shown(frame)) for name in bench.job.passes_in(step)]
+
+
+def _laid(bench: ShotBench, step: Step, frame: int) -> list[Any]:
+    if step.insert is not None:
+        return bench.inserts.fingerprint(step.insert, frame, bench.solved)
+    return bench.elements.fingerprint(step.element or "", frame, bench.solved)
 
 
 def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:

@@ -2,16 +2,17 @@
 
 from collections.abc import Container
 
-from glimsum_jobs.plan import ALIGN, AVERAGE, SAMPLE, TRACK, measure_items
+from glimsum_jobs.plan import ALIGN, AVERAGE, FOLLOW, SAMPLE, TRACK, measure_items
 from glimsum_jobs.shot import ShotJob
+from glimsum_workers.follow_shot import follow_marked
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import average_pass, sample_level
 from glimsum_workers.measured import Measured, Result
 from glimsum_workers.track_shot import Tracker
 
-PLACES = (TRACK, ALIGN)
-"""Kinds of items that tell where passes lie."""
+PLACES = (TRACK, ALIGN, FOLLOW)
+"""Kinds of items that tell where passes lie, and what is followed on the reference."""
 
 KINDS = (AVERAGE, SAMPLE, *PLACES)
 
@@ -25,6 +26,8 @@ def measure_item(job: ShotJob, item: str, material: Material, keep: Keep) -> Res
         A file can't be read.
     """
     what, name, *frame = item.split(":")
+    if what == FOLLOW:
+        return follow_marked(job, item.partition(":")[2], material, keep)
     if what == AVERAGE:
         return average_pass(job, name, material, keep)
     if what == TRACK:

@@ -4,17 +4,19 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from glimsum_jobs.follows import Followed
 from glimsum_jobs.measurements import Averaged, Sampled
-from glimsum_jobs.plan import ALIGN, AVERAGE, SAMPLE, TRACK
+from glimsum_jobs.plan import ALIGN, AVERAGE, FOLLOW, SAMPLE, TRACK
 from glimsum_jobs.tracks import Aligned, Tracked
 
-Result = Averaged | Sampled | Tracked | Aligned
+Result = Averaged | Sampled | Tracked | Aligned | Followed
 
 _FORMS: dict[str, type[Result]] = {
     AVERAGE: Averaged,
     SAMPLE: Sampled,
     TRACK: Tracked,
     ALIGN: Aligned,
+    FOLLOW: Followed,
 }
 
 
@@ -26,6 +28,7 @@ class Measured:
     sampled: list[Sampled] = field(default_factory=list)
     tracked: list[Tracked] = field(default_factory=list)
     aligned: list[Aligned] = field(default_factory=list)
+    followed: list[Followed] = field(default_factory=list)
 
     def add(self, result: Result) -> None:
         """Add what one item left behind."""
@@ -38,6 +41,8 @@ class Measured:
                 self.tracked.append(result)
             case Aligned():
                 self.aligned.append(result)
+            case Followed():
+                self.followed.append(result)
 
 
 def read_measured(results: Iterable[tuple[str, Mapping[str, Any]]]) -> Measured:
