@@ -13,6 +13,7 @@ from glimsum_jobs.follows import Follow, FollowedFrame
 from glimsum_jobs.ledger import Stage
 from glimsum_jobs.mattes import ShapeMatte
 from glimsum_workers.combine_frame import ShotBench
+from glimsum_workers.frame_fingerprint import matte_fingerprint
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.one_frame import make_still
 from glimsum_workers.shot_mattes import ShotMattes
@@ -174,9 +175,7 @@ def test_an_outline_goes_where_the_reference_does_whatever_frame_it_was_keyed_on
             mattes.outline("one", frame, solved), np.array(BOX) + off, atol=1e-9
         )
     # MOVED is BOX where the reference takes it: between both keys nothing moves by itself.
-    np.testing.assert_allclose(
-        mattes.outline("two", 1002, solved), np.add(BOX, (3, 1)), atol=1e-9
-    )
+    np.testing.assert_allclose(mattes.outline("two", 1002, solved), np.add(BOX, (3, 1)), atol=1e-9)
     assert float(mattes.on_frame("one", 1003, solved).sum()) == pytest.approx(390)
     lost = bench.solved.model_copy(
         update={"follows": {"matte:one": Follow(anchor=1001, frames=shifts(f1001=(0, 0)))}}
@@ -187,6 +186,13 @@ def test_an_outline_goes_where_the_reference_does_whatever_frame_it_was_keyed_on
 
 def shapes(mattes: dict[str, Any]) -> dict[str, ShapeMatte]:
     return {name: ShapeMatte.model_validate(told) for name, told in mattes.items()}
+
+
+def test_an_outline_that_moves_is_told_apart_frame_by_frame(bench: ShotBench) -> None:
+    def told(name: str) -> int:
+        return len({str(matte_fingerprint(bench, name, frame)) for frame in (1001, 1002, 1003)})
+
+    assert (told("box"), told("soft"), told("larger")) == (3, 1, 3)
 
 
 def test_an_error_names_the_matte_it_comes_from(plates: Path) -> None:
