@@ -14,7 +14,14 @@ def check_elements(job: ShotJob, findings: Findings) -> None:
     for name, element in job.elements.items():
         path: Path = ("elements", name)
         try:
-            find_space(element.space)
+            if find_space(element.space).kind == "data":
+                findings.add(
+                    (*path, "space"),
+                    f"element {name} is stated to be data, which is no light",
+                    seen=element.space,
+                    expected="the space its colour is encoded in",
+                    remedy="`glimsum spaces` lists them; weights belong to mattes.",
+                )
         except GlimsumError as error:
             findings.add_error((*path, "space"), error)
         _check_frames(job, name, element, findings)

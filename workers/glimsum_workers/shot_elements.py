@@ -7,6 +7,7 @@ import numpy as np
 
 from glimsum_jobs.elements import Element
 from glimsum_jobs.errors import GlimsumError, LightError, SourceError
+from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Checked, FoundElement, Solved
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place
@@ -142,19 +143,28 @@ class ShotElements:
         )
         if element.follow is None:
             return placed
+        moved = self._followed(name, frame, solved) @ placed
+        return np.asarray(moved / moved[2, 2], np.float64)
+
+    def _followed(self, name: str, frame: int, solved: Solved) -> Matrix:
+        """Return where points of the frame an element is placed on go to."""
+        patch = self._job.elements[name].followed
         follow = solved.follows.get(f"element:{name}")
-        followed = None if follow is None else follow.frames.get(frame)
-        if followed is None:
-            known = [] if follow is None else sorted(follow.frames)
+        known = {} if follow is None else follow.frames
+        meant = frame if patch is None or follow is None else patch.frame
+        if frame not in known or meant not in known:
+            lost = frame if frame not in known else meant
             raise LightError(
-                f"the patch that element {name} follows was not found on this frame",
+                f"the patch that element {name} follows was not found",
                 place=Place(**self._place(name, frame)),
-                seen=f"found on frames {known[0]} to {known[-1]}" if known else "found nowhere",
-                expected=f"a place on frame {frame}",
+                seen=f"found on frames {runs_of(sorted(known))}" if known else "found nowhere",
+                expected=f"a place on frame {lost}",
                 remedy="Follow something that stays in sight, or end the element with frames.",
             )
-        moved = np.asarray(followed.matrix, np.float64).reshape(3, 3) @ placed
-        return np.asarray(moved / moved[2, 2], np.float64)
+        here, there = (
+            np.asarray(known[each].matrix, np.float64).reshape(3, 3) for each in (frame, meant)
+        )
+        return np.asarray(here @ np.linalg.inv(there), np.float64)
 
     def _number(self, name: str, frame: int) -> int:
         found = self._found(name)

@@ -187,6 +187,13 @@ def test_a_sound_element_is_not_remarked_on() -> None:
 @pytest.mark.parametrize(
     ("more", "what", "field", "seen", "expected"),
     [
+        (
+            {"space": "data"},
+            "element rain is stated to be data",
+            "space",
+            "data",
+            "the space its colour is encoded in",
+        ),
         ({"space": "no_such"}, "colour space not known", "space", "no_such", "one of our"),
         (
             {"frames": {"first": 900, "last": 950}},

@@ -133,11 +133,21 @@ FOLLOWED = {
 }
 
 
-def test_it_goes_where_what_it_follows_goes(plates: Path) -> None:
-    moved = FollowedFrame(matrix=(1, 0, 7, 0, 1, -2, 0, 0, 1), sigma_px=0.1, trusted=True)
+def shifted(right: float, down: float) -> FollowedFrame:
+    return FollowedFrame(
+        matrix=(1, 0, right, 0, 1, down, 0, 0, 1), sigma_px=0.1, trusted=True, source="measured"
+    )
+
+
+@pytest.mark.parametrize("anchor", [(0, 0), (30, -10)])
+def test_it_goes_where_what_it_follows_goes_from_the_frame_it_is_placed_on(
+    plates: Path, anchor: tuple[float, float]
+) -> None:
+    right, down = anchor
+    solved = solved_with({1001: shifted(right, down), 1002: shifted(right + 7, down - 2)})
     elements, _ = shot(plates, FOLLOWED)
 
-    laid = elements.on_frame("boat", 1002, solved_with({1002: moved}), (36, 64))
+    laid = elements.on_frame("boat", 1002, solved, (36, 64))
 
     assert laid is not None
     assert laid.alpha is not None
@@ -146,14 +156,14 @@ def test_it_goes_where_what_it_follows_goes(plates: Path) -> None:
 
 
 def test_where_it_lost_what_it_follows_the_frame_is_named(plates: Path) -> None:
-    held = FollowedFrame(matrix=(1, 0, 0, 0, 1, 0, 0, 0, 1), sigma_px=0.1, trusted=True)
     elements, _ = shot(plates, FOLLOWED)
 
     with pytest.raises(LightError, match="element boat follows was not found") as refused:
-        elements.on_frame("boat", 1002, solved_with({1001: held}), (36, 64))
+        elements.on_frame("boat", 1002, solved_with({1001: shifted(0, 0)}), (36, 64))
 
     assert refused.value.place.frame == 1002
-    assert refused.value.seen == "found on frames 1001 to 1001"
+    assert refused.value.seen == "found on frames 1001"
+    assert refused.value.expected == "a place on frame 1002"
     assert "frames" in refused.value.remedy
 
 

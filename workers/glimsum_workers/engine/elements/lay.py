@@ -141,6 +141,7 @@ def _make(
         return _shift(channels, matrix, part) * areas[..., None]
     rest, points = split_points(channels)
     made = (_shift if shifted else _map)(rest, matrix, wide)
+    del rest
     if made.shape[2] > 3:
         np.clip(made[..., 3], 0, 1, out=made[..., 3])
     made = soften(made, softness_px) * areas[..., None]

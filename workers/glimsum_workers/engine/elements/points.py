@@ -35,13 +35,18 @@ def split_points(channels: NDArray[np.float32]) -> tuple[NDArray[np.float32], ND
         surroundings (an opening over 3 x 3 samples) and above the noise: 4 times the median of
         what the opening takes away.
     """
-    opened = _spread(np.maximum, _spread(np.minimum, channels))
-    taken = channels - opened
+    rest, points = np.empty_like(channels), np.empty_like(channels)
     step = 4 if min(channels.shape[:2]) >= 256 else 1
-    noise = np.median(taken[::step, ::step], axis=(0, 1)).astype(np.float32)
-    limit = _CONTRAST * np.maximum(opened, 0) + _NOISE * noise
-    points = np.maximum(channels - np.maximum(limit, opened), np.float32(0))
-    return channels - points, points
+    for channel in range(channels.shape[2]):
+        plane = channels[..., channel : channel + 1]
+        opened = _spread(np.maximum, _spread(np.minimum, plane))
+        noise = np.median((plane - opened)[::step, ::step])
+        limit = _CONTRAST * np.maximum(opened, 0) + _NOISE * np.float32(noise)
+        np.maximum(limit, opened, out=limit)
+        np.subtract(plane, limit, out=limit)
+        points[..., channel : channel + 1] = np.maximum(limit, np.float32(0), out=limit)
+        np.subtract(plane, limit, out=rest[..., channel : channel + 1])
+    return rest, points
 
 
 def lay_points(
@@ -65,11 +70,11 @@ def lay_points(
     float32 array, (*size, channels)
         The light of a point, times the area its pixel takes, is laid on the four nearest pixels
         by their nearness; magnified, as a soft spot of its size. The sum over all pixels is that
-        of the points to float64 rounding wherever they fall; a whole shift moves them as they
+        of the points to float32 rounding wherever they fall; a whole shift moves them as they
         are.
     """
     count = points.shape[2]
-    laid = np.zeros((size[0] * size[1], count), np.float64)
+    laid = np.zeros((size[0] * size[1], count), np.float32)
     row, column = np.nonzero(points.any(axis=2))
     light = points[row, column].astype(np.float64)
     x = np.asarray(column + 0.5, np.float64)
@@ -87,7 +92,7 @@ def lay_points(
     )
     to_x, to_y, wide, light = to_x[near], to_y[near], wide[near], light[near]
     if not len(wide):
-        return laid.reshape(*size, count).astype(np.float32)
+        return laid.reshape(*size, count)
     reach = ceil(float(wide.max()))
     offsets = range(-reach, reach + 1)
     left, top = np.floor(to_x), np.floor(to_y)
@@ -105,7 +110,7 @@ def lay_points(
                     laid[:, channel] += np.bincount(
                         place, light[held, channel] * both[held], len(laid)
                     )
-    return laid.reshape(*size, count).astype(np.float32)
+    return laid.reshape(*size, count)
 
 
 def _weights(start: NDArray[np.float64], wide: NDArray[np.float64]) -> NDArray[np.float64]:
