@@ -7,6 +7,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from glimsum_jobs.flash_figures import FlashArea
 from glimsum_jobs.flash_limits import MOST_FLASHES
 from glimsum_workers.engine.flashes.changes import Change
 from glimsum_workers.engine.flashes.screen import Hits, Screen
@@ -72,7 +73,7 @@ class FlashCount:
         self._spent = [np.full(places, _NEVER, np.int32) for _ in range(2)]
         self._edges = [np.full((_KNOWN, places), _NEVER, np.int32) for _ in range(2)]
         self._last = [np.full(cells, _NEVER, np.int32) for _ in range(2)]
-        self.worst: dict[str, Second] = {}
+        self.worst: dict[FlashArea, Second] = {}
         """By ``picture`` and ``field``; without a flash nothing."""
         self.over: set[int] = set()
         """Leading edges of all seconds with more than `MOST_FLASHES`."""
@@ -128,13 +129,17 @@ class FlashCount:
         counts = inside.sum(axis=0)
         for at in np.flatnonzero(counts > MOST_FLASHES):
             self.over.update(known[inside[:, at], places[at]].tolist())
-        for name, chosen in (("picture", places == 0), ("field", places > 0)):
+        areas: tuple[tuple[FlashArea, Hits], ...] = (
+            ("picture", places == 0),
+            ("field", places > 0),
+        )
+        for name, chosen in areas:
             if chosen.any():
                 best = int(np.argmax(np.where(chosen, counts, -1)))
                 edges = known[inside[:, best], places[best]]
                 self._keep(name, sorted(edges.tolist()), int(places[best]))
 
-    def _keep(self, name: str, edges: list[int], place: int) -> None:
+    def _keep(self, name: FlashArea, edges: list[int], place: int) -> None:
         if name not in self.worst or len(edges) > self.worst[name].flashes:
             cells = np.maximum(*self._last) >= edges[0]
             self.worst[name] = Second(len(edges), tuple(edges), place, cells)

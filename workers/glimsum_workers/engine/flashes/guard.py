@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
+from glimsum_jobs.flash_figures import FlashArea, FlashKind
 from glimsum_jobs.flash_limits import MOST_FLASHES
 from glimsum_workers.engine.flashes.changes import (
     LuminanceChanges,
@@ -15,6 +16,8 @@ from glimsum_workers.engine.flashes.light import DisplayLight
 from glimsum_workers.engine.flashes.screen import Screen
 from glimsum_workers.engine.viewing import DisplayCodes
 
+_Changes = LuminanceChanges | RednessChanges | RedChromaChanges
+
 
 @dataclass(frozen=True)
 class Found:
@@ -22,17 +25,17 @@ class Found:
 
     Attributes
     ----------
-    kind : str
-        ``general`` or ``red``.
-    area : str
+    kind : {"general", "red"}
+        Which limit.
+    area : {"picture", "field"}
         ``picture``: above a quarter of the whole. ``field``: above a quarter of some 10 degree
         field.
     second : Second
         How many flashes, where and when.
     """
 
-    kind: str
-    area: str
+    kind: FlashKind
+    area: FlashArea
     second: Second
 
     @property
@@ -76,7 +79,7 @@ class FlashGuard:
         self.screen = Screen(height, width)
         self._light = DisplayLight(self.screen, display)
         shape = (self.screen.rows, self.screen.columns)
-        self._kinds = (
+        self._kinds: tuple[tuple[FlashKind, _Changes, FlashCount], ...] = (
             ("general", LuminanceChanges(shape), FlashCount(self.screen, rate)),
             ("red", RednessChanges(shape), FlashCount(self.screen, rate)),
             ("red", RedChromaChanges(shape, self._light.red), FlashCount(self.screen, rate)),
@@ -93,7 +96,7 @@ class FlashGuard:
 
     def found(self) -> list[Found]:
         """Return the worst second of each kind and area that flashes at all."""
-        worst: dict[tuple[str, str], Second] = {}
+        worst: dict[tuple[FlashKind, FlashArea], Second] = {}
         for kind, area, second in self._seconds():
             known = worst.get((kind, area))
             if known is None or second.flashes > known.flashes:
@@ -104,7 +107,7 @@ class FlashGuard:
         """Return where the flashes of all seconds over the limit begin, frames from 0."""
         return sorted(set().union(*(count.over for _, _, count in self._kinds)))
 
-    def _seconds(self) -> Iterator[tuple[str, str, Second]]:
+    def _seconds(self) -> Iterator[tuple[FlashKind, FlashArea, Second]]:
         for kind, _, count in self._kinds:
             for area, second in count.worst.items():
                 yield kind, area, second
