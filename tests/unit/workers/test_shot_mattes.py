@@ -175,7 +175,9 @@ def test_an_outline_goes_where_the_reference_does_whatever_frame_it_was_keyed_on
             mattes.outline("one", frame, solved), np.array(BOX) + off, atol=1e-9
         )
     # MOVED is BOX where the reference takes it: between both keys nothing moves by itself.
-    np.testing.assert_allclose(mattes.outline("two", 1002, solved), np.add(BOX, (3, 1)), atol=1e-9)
+    np.testing.assert_allclose(
+        mattes.outline("two", 1002, solved), np.array(BOX) + np.array((3, 1)), atol=1e-9
+    )
     assert float(mattes.on_frame("one", 1003, solved).sum()) == pytest.approx(390)
     lost = bench.solved.model_copy(
         update={"follows": {"matte:one": Follow(anchor=1001, frames=shifts(f1001=(0, 0)))}}
