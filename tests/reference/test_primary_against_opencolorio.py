@@ -102,7 +102,7 @@ def test_worked_numbers_come_out(
 def test_an_offset_of_one_seventeenth_and_a_half_is_a_stop() -> None:
     grey = np.full((1, 1, 3), 0.18, np.float32)
 
-    by_offset = correct_picture(grey, Primary(offset=(1 / 17.52,) * 3), AP1)
+    by_offset = correct_picture(grey, Primary(offset=(1 / 17.52, 1 / 17.52, 1 / 17.52)), AP1)
     by_stops = correct_picture(grey, Primary(stops=1), AP1)
 
     np.testing.assert_allclose(by_offset, 0.36, rtol=2e-5)
