@@ -11,6 +11,9 @@ from glimsum_jobs.problems import Rank
 from glimsum_jobs.schema_problems import Path
 from glimsum_jobs.shot import ShotJob
 
+MOST_VALUES = 500_000
+"""Gains looked at for a prediction, half a second's work."""
+
 
 def check_cues(job: ShotJob, findings: Findings) -> None:
     """Find cues that can't be meant, and seconds in which the cues alone flash too often."""
@@ -22,11 +25,27 @@ def check_cues(job: ShotJob, findings: Findings) -> None:
             _check_order(path, step.cues, findings)
             if step.pass_name is None:
                 _check_no_source(path, step.cues, step.label, findings)
+    _tell_flashes(job, findings)
+
+
+def _tell_flashes(job: ShotJob, findings: Findings) -> None:
+    first = next((i for i, step in enumerate(job.recipe or ()) if step.cues is not None), None)
+    if first is None:
+        return
+    path: Path = ("recipe", first, "cues")
     worst = predict_flashes(job)
-    if worst.flashes > MOST_FLASHES:
-        index = next(i for i, step in enumerate(job.recipe or ()) if step.cues is not None)
+    if worst is None:
         findings.add(
-            ("recipe", index, "cues"),
+            path,
+            "the cues are too many and too long for their flashes to be predicted",
+            seen=f"{sum(len(step.cues or ()) for step in job.steps)} cues",
+            expected=f"{MOST_VALUES} frames in all on which cues are up",
+            remedy="Nothing to do: the finished viewing copy is measured.",
+            rank=Rank.REMARK,
+        )
+    elif worst.flashes > MOST_FLASHES:
+        findings.add(
+            path,
             "the cues alone flash too often for people with photosensitive epilepsy",
             seen=f"{worst.flashes} flashes in one second, from frames {runs_of([*worst.frames])}",
             expected=f"{MOST_FLASHES} at most in any one second (WCAG 2.2, 2.3.1), unless they "
@@ -37,17 +56,24 @@ def check_cues(job: ShotJob, findings: Findings) -> None:
         )
 
 
-def predict_flashes(job: ShotJob) -> WorstSecond:
+def predict_flashes(job: ShotJob) -> WorstSecond | None:
     """Return the second with most flashes, judged from the gains of the cues alone.
 
     The light of all steps with cues is added, and its highest value on any frame taken for the
     brightest the screen can show: what the passes hold and how large it is nobody knows yet.
+    None where more than `MOST_VALUES` would have to be looked at.
     """
-    steps = [step for step in job.steps if step.cues is not None]
-    light = [
-        sum(cue_gain(step.cues or (), frame, step.fade) for step in steps)
-        for frame in job.frames.numbers
-    ]
+    cued = [(step.cues, step.fade) for step in job.steps if step.cues is not None]
+    if sum(len(_up(cue, job)) for cues, _ in cued for cue in cues) > MOST_VALUES:
+        return None
+    light = [0.0] * job.frames.count
+    for cues, fade in cued:
+        mine: dict[int, float] = {}
+        for cue in cues:
+            for frame in _up(cue, job):
+                mine[frame] = max(mine.get(frame, 0.0), cue_gain((cue,), frame, fade))
+        for frame, gain in mine.items():
+            light[frame - job.frames.first] += gain
     highest = max(light)
     if highest <= 0:
         return WorstSecond(0, ())
@@ -56,6 +82,12 @@ def predict_flashes(job: ShotJob) -> WorstSecond:
         worst_second([job.frames.first + at for at in each], job.rate_fraction) for each in edges
     ]
     return max(worst, key=lambda each: each.flashes)
+
+
+def _up(cue: Cue, job: ShotJob) -> range:
+    """Return the frames of the shot on which a cue is up."""
+    first, last = cue.frame - cue.up, cue.frame + cue.down
+    return range(max(first, job.frames.first), min(last, job.frames.last) + 1)
 
 
 def _check_frames(job: ShotJob, path: Path, cues: Sequence[Cue], findings: Findings) -> None:

@@ -14,7 +14,7 @@ FADE_STOPS = 8.0
 its light. Our own choice; no fade in stops reaches dark by itself."""
 
 MAX_CUES = 1000
-LONGEST_FADE = 100_000
+LONGEST_FADE = 10_000
 
 
 def _three_places(number: float) -> float:

@@ -61,7 +61,7 @@ def cues(
         say(f"written to {csv}")
 
 
-def _tell(job: "ShotJob", worst: "WorstSecond") -> None:
+def _tell(job: "ShotJob", worst: "WorstSecond | None") -> None:
     rows = [
         (number, step.label, cue.number, cue.frame, f"{cue.stops:+.2f}", cue.up, cue.down,
          "" if cue.source is None else cue.source)
@@ -75,11 +75,13 @@ def _tell(job: "ShotJob", worst: "WorstSecond") -> None:
     say(f"{job.shot}, frames {job.frames.first} to {job.frames.last}, {job.rate} a second")
     for line in table_lines(heading, rows):
         say(f"  {line}")
+    if worst is None:
+        return
     frames = f", frames {', '.join(map(str, worst.frames))}" if worst.frames else ""
     say(f"flashes in the worst second, by the cues alone: {worst.flashes}{frames}")
 
 
-def _sheet_json(job: "ShotJob", worst: "WorstSecond") -> dict[str, Any]:
+def _sheet_json(job: "ShotJob", worst: "WorstSecond | None") -> dict[str, Any]:
     steps = [
         {
             "step": number,
@@ -91,7 +93,9 @@ def _sheet_json(job: "ShotJob", worst: "WorstSecond") -> dict[str, Any]:
         if step.cues is not None
     ]
     frames = {"first": job.frames.first, "last": job.frames.last, "rate": job.rate}
-    predicted = {"flashes": worst.flashes, "frames": list(worst.frames)}
+    predicted = None
+    if worst is not None:
+        predicted = {"flashes": worst.flashes, "frames": list(worst.frames)}
     return {"shot": job.shot, "frames": frames, "steps": steps, "worst_second": predicted}
 
 

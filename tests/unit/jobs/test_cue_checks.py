@@ -33,6 +33,12 @@ def remarks_of(tree: dict[str, Any]) -> list[Problem]:
     return read_shot(tree)[1]
 
 
+def predicted(tree: dict[str, Any]) -> int:
+    worst = predict_flashes(ShotJob.model_validate(tree))
+    assert worst is not None
+    return worst.flashes
+
+
 def test_a_cue_outside_the_shot_is_named_with_its_frame() -> None:
     (problem,) = problems_of(cued(at(1000, 1050, 1113)[1:]))
     assert problem.place.field == "recipe.1.cues.1.frame"
@@ -41,7 +47,7 @@ def test_a_cue_outside_the_shot_is_named_with_its_frame() -> None:
 
 
 def test_two_cues_with_one_number_are_named_with_both_frames() -> None:
-    sheet = [{"cue": 37, "frame": 1040}, {"cue": 37.0, "frame": 1061}]
+    sheet: list[dict[str, Any]] = [{"cue": 37, "frame": 1040}, {"cue": 37.0, "frame": 1061}]
     (problem,) = problems_of(cued(sheet))
     assert problem.place.field == "recipe.1.cues.1.cue"
     assert problem.what == "two cues are numbered 37"
@@ -73,7 +79,7 @@ def test_a_sound_sheet_with_an_insert_has_no_problem() -> None:
 )
 def test_flashes_are_predicted_from_the_cues_alone(frames: tuple[int, ...], flashes: int) -> None:
     tree = cued(at(*frames, stops=1.0, up=1, down=2))
-    assert predict_flashes(ShotJob.model_validate(tree)).flashes == flashes
+    assert predicted(tree) == flashes
     assert bool(remarks_of(tree)) == (flashes > 3)
 
 
@@ -87,13 +93,13 @@ def test_the_remark_names_frames_and_numbers() -> None:
 def test_cues_of_several_steps_flash_together() -> None:
     tree = cued(at(1040, 1046))
     tree["recipe"][0]["cues"] = at(1043, 1049)
-    assert predict_flashes(ShotJob.model_validate(tree)).flashes == 4
+    assert predicted(tree) == 4
 
 
 def test_cues_far_below_the_strongest_are_no_flashes() -> None:
     # -4 stops is 6 % of the light, under the 10 % of WCAG 2.2; the one strong cue is one flash.
     sheet = [*at(1040, 1043, 1046, 1049, stops=-4), {"cue": 9, "frame": 1090}]
-    assert predict_flashes(ShotJob.model_validate(cued(sheet))).flashes == 1
+    assert predicted(cued(sheet)) == 1
 
 
 def test_a_rise_that_stays_is_no_flash() -> None:
@@ -156,3 +162,11 @@ def test_only_a_pass_has_pictures_of_other_frames() -> None:
     (problem,) = found_in(tree)
     assert problem.place.field == "recipe.2.cues.0.source"
     assert problem.what == "cue 1 of element rain takes the picture of another frame"
+
+
+def test_so_many_long_cues_are_left_to_the_finished_copy(monkeypatch: pytest.MonkeyPatch) -> None:
+    tree = cued(at(*range(1001, 1101, 2), down=40))
+    assert predicted(tree) == 0
+    monkeypatch.setattr("glimsum_jobs.cue_checks.MOST_VALUES", 1000)
+    (remark,) = remarks_of(tree)
+    assert (remark.rank, remark.seen) == (Rank.REMARK, "50 cues")
