@@ -15,6 +15,7 @@ from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.recipe_checks import check_recipe
 from glimsum_jobs.schema_problems import Path, Positions
 from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.take_checks import check_takes
 
 
 def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
@@ -27,6 +28,7 @@ def check_job(job: ShotJob, positions: Positions) -> list[Problem]:
     _check_exposures(job, findings)
     check_recipe(job, findings)
     check_cues(job, findings)
+    check_takes(job, findings)
     check_mattes(job, findings)
     check_elements(job, findings)
     check_inserts(job, findings)

@@ -52,6 +52,8 @@ class FoundPass(Found):
     """The files hold coverage."""
     replaced: dict[int, int] = {}
     """File numbers that are missing, and the nearest that stands in for each."""
+    lacking: tuple[int, ...] = ()
+    """Shot frames without a whole file on which other takes make the light."""
 
 
 class FoundElement(Found):

@@ -98,6 +98,11 @@ def dead_frames(checked: Checked) -> dict[int, str]:
     return reasons
 
 
+def lacks_frame(checked: Checked, name: str, frame: int) -> bool:
+    """Return whether a take has no file for a frame on which other takes make the light."""
+    return name in checked.passes and frame in checked.passes[name].lacking
+
+
 def measure_items(job: ShotJob, checked: Checked) -> list[str]:
     """Return the items of the stage *measure*.
 
@@ -120,13 +125,15 @@ def measure_items(job: ShotJob, checked: Checked) -> list[str]:
             f"{SAMPLE}:{name}:{frame}"
             for name in dict.fromkeys(sampled)
             for frame in job.frames.numbers
-            if frame not in dead
+            if frame not in dead and not lacks_frame(checked, name, frame)
         ),
         *(
             f"{TRACK}:{name}:{frame}"
             for name in tracked_passes(job)
             for frame in job.frames.numbers
-            if frame not in dead and is_looked_at(job, name, frame)
+            if frame not in dead
+            and not lacks_frame(checked, name, frame)
+            and is_looked_at(job, name, frame)
         ),
         *(f"{ALIGN}:{name}" for name in aligned_passes(job)),
         *(f"{FOLLOW}:{patch}" for patch in marked_patches(job)),
@@ -168,12 +175,12 @@ def best_frame(job: ShotJob, checked: Checked, name: str) -> int:
     """
     hold, dead = hold_frame(job, checked), dead_frames(checked)
     steps = [step for step in job.steps if name in job.passes_in(step)]
-    if not any(step.varies for step in steps):
+    if not any(step.varies for step in steps) and not lacks_frame(checked, name, hold):
         return hold
     gains = {
-        frame: max(step.gain(frame) for step in steps)
+        frame: max((step.gain(frame) for step in steps), default=1.0)
         for frame in job.frames.numbers
-        if frame not in dead
+        if frame not in dead and not lacks_frame(checked, name, frame)
     }
     return min(gains, key=lambda frame: (-gains[frame], abs(frame - hold), frame))
 

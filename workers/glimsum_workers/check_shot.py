@@ -10,6 +10,7 @@ from glimsum_jobs.outputs import Master
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames, stops_shot
 from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.take_checks import spare_takes
 from glimsum_workers.check_alignment import look_at_alignment
 from glimsum_workers.check_elements import look_at_element, look_at_insert
 from glimsum_workers.check_files import look_at_matte, look_at_pass
@@ -72,6 +73,12 @@ def check_shot(
     problems += seen_problems
     for name in job.passes:
         problems += look_at_alignment(job, name, passes, roots)
+    problems, lacking = spare_takes(job, problems)
+    passes |= {
+        name: passes[name].model_copy(update={"lacking": frames})
+        for name, frames in lacking.items()
+        if name in passes
+    }
     problems += _sizes_that_differ(job, passes, mattes)
     problems += _offset_problems(job, started, problems)
     problems += _nothing_left(job, problems)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from glimsum_jobs.errors import GlimsumError, LightError
 from glimsum_jobs.measurements import Checked, Solved
-from glimsum_jobs.problems import Place
+from glimsum_jobs.problems import Place, Problem
 from glimsum_jobs.recipe import Step
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.averages import Averages
@@ -37,11 +37,14 @@ class CombinedPicture:
     window : Window
         What all passes of the frame cover: the whole picture unless the job crops its edges;
         beyond it the picture is 0.
+    remarks : tuple of Problem
+        Takes that had to be left out.
     """
 
     picture: Picture
     figures: dict[str, float]
     window: Window
+    remarks: tuple[Problem, ...] = ()
 
 
 @dataclass
@@ -119,7 +122,8 @@ class ShotBench:
             self.lay(ground, step, made)
         window = self._window(ground.rgb.shape[:2], frame)
         _empty_outside(ground, window)
-        return CombinedPicture(ground, _figures(ground, made.lights), window)
+        remarks = tuple(each for light in made.lights.values() for each in light.remarks)
+        return CombinedPicture(ground, _figures(ground, made.lights), window, remarks)
 
     @property
     def size(self) -> tuple[int, int]:

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from glimsum_jobs.matte_shapes import outline_at
 from glimsum_jobs.mattes import BackingMatte, Matte, PictureMatte, ShapeMatte
 from glimsum_jobs.passes import Level
 from glimsum_jobs.picture import WholePicture
@@ -12,6 +11,7 @@ from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.motions import has_parallax, motion_numbers, motion_on
 from glimsum_workers.recorded import stops_of
+from glimsum_workers.take_light import takes_on
 
 PIXEL_EPOCH = 1
 """Raised only when the same job and files give other pixels."""
@@ -73,7 +73,16 @@ def _source(bench: ShotBench, step: Step, frame: int) -> list[Any]:
             *_laid(bench, step, frame),
             None if holdout is None else matte_fingerprint(bench, holdout, frame),
         ]
-    return [_pass(bench, name, step.shown(frame)) for name in bench.job.passes_in(step)]
+    return [_light(bench, name, step.shown(frame)) for name in step.names]
+
+
+def _light(bench: ShotBench, name: str, frame: int) -> list[Any]:
+    """Return everything that changes the light of a pass or of takes on a frame."""
+    if name not in bench.job.takes:
+        return _pass(bench, name, frame)
+    takes = bench.job.takes[name]
+    used = takes_on(bench.job, bench.checked, name, frame)
+    return [takes.combine, takes.sigma, [_pass(bench, take, frame) for take in used]]
 
 
 def _laid(bench: ShotBench, step: Step, frame: int) -> list[Any]:
@@ -109,7 +118,6 @@ def matte_fingerprint(bench: ShotBench, name: str, frame: int) -> list[Any]:
     """Return everything that changes the weights of a matte on a frame."""
     matte = bench.job.mattes[name]
     told = matte.model_dump(mode="json", exclude=_NOT_PIXELS)
-    follow = bench.solved.follows.get(f"matte:{name}")
     made: list[Any] = [told, *(_pass(bench, each, frame) for each in _lit(bench, matte))]
     match matte:
         case PictureMatte():
@@ -117,9 +125,7 @@ def matte_fingerprint(bench: ShotBench, name: str, frame: int) -> list[Any]:
         case BackingMatte() if matte.empty is not None:
             made.append(_backing(bench, matte.empty, frame))
         case ShapeMatte():
-            made.append(outline_at(matte.shape, follow.anchor if follow else frame))
-    if follow is not None:
-        made.append(follow.frames[frame].matrix if frame in follow.frames else None)
+            made.append(bench.mattes.outline(name, frame, bench.solved).tolist())
     return [*made, *(matte_fingerprint(bench, each, frame) for each in matte.matte_names)]
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_jobs.measurements import Solved
+from glimsum_jobs.problems import Problem
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.averages import Averages
 from glimsum_workers.engine.ambient import subtract_ambient
@@ -26,6 +27,7 @@ from glimsum_workers.material import Material
 from glimsum_workers.motions import has_parallax, motion_on
 from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.recorded import decode_pass, exposed, without_dark
+from glimsum_workers.take_light import PlacedTake, join_takes, place_take
 
 
 @dataclass(frozen=True)
@@ -42,12 +44,15 @@ class PassLight:
         Samples that were not finite and are now 0.
     mended : int
         Hot samples replaced.
+    remarks : tuple of Problem
+        Takes that had to be left out.
     """
 
     picture: Picture
     clipped: NDArray[np.bool_]
     replaced: int
     mended: int = 0
+    remarks: tuple[Problem, ...] = ()
 
     @property
     def clipped_share(self) -> float:
@@ -95,15 +100,37 @@ class ShotLight:
         )
 
     def in_working_space(self, name: str, frame: int, solved: Solved) -> PassLight:
-        """Return what a recipe combines: without ambient, steady, converted, in its place."""
+        """Return what a recipe combines: without ambient, steady, converted, in its place.
+
+        `name` may be that of takes: each is brought to its place, then all are combined.
+        """
+        if name in self._job.takes:
+            made = join_takes(
+                self._job,
+                self._material.checked,
+                name,
+                frame,
+                lambda take: self._placed(take, frame, solved),
+            )
+            return PassLight(made.picture, made.clipped, made.replaced, made.mended, made.remarks)
+        light = self._steady(name, frame, solved)
+        motion = self._motion(name, frame, solved)
+        picture = light.picture if motion is None else resample(light.picture, motion).picture
+        return PassLight(picture, light.clipped, light.replaced, light.mended)
+
+    def _steady(self, name: str, frame: int, solved: Solved) -> PassLight:
+        """Return a pass without ambient, steady and converted, where its camera stood."""
         light = self.equalised(name, frame)
         gain = solved.levels[name].gains.get(frame, 1.0) if name in solved.levels else 1.0
         rgb = self.to_working_space(name, light.picture.rgb, frame, gain)
         picture = Picture(rgb, light.picture.alpha)
-        motion = self._motion(name, frame, solved)
-        if motion is not None:
-            picture = resample(picture, motion).picture
         return PassLight(picture, light.clipped, light.replaced, light.mended)
+
+    def _placed(self, name: str, frame: int, solved: Solved) -> PlacedTake:
+        light = self._steady(name, frame, solved)
+        motion = self._motion(name, frame, solved)
+        picture, spoilt = place_take(light.picture, light.clipped, motion)
+        return PlacedTake(picture, spoilt, light.replaced, light.mended)
 
     def window(self, name: str, frame: int, solved: Solved, size: tuple[int, int]) -> Window:
         """Return what a pass covers of a picture of (height, width) when it is in its place."""

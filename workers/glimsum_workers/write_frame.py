@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from glimsum_jobs.measurements import Combined
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.plan import lacks_frame
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
@@ -64,6 +65,7 @@ def write_frame(
     remarks += _levels_not_measured(bench, frame)
     if taken is None:
         made = _combine(order, bench, attributes, wanted, roots, writer)
+        remarks += made.remarks
     else:
         made = _taken(order, taken, wanted, roots, writer)
     seconds = round(time.monotonic() - begun, 3)
@@ -106,6 +108,7 @@ def _combine(  # noqa: PLR0917  # a frame, and all it is made of
         preview_digest=preview_digest,
         look=wanted.look,
         figures={**made.figures, "clamped": float(written.clamped)},
+        remarks=made.remarks,
         seconds=0.0,
     )
 
@@ -151,7 +154,8 @@ def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:
     lit = [step for step in job.steps if not bench.is_out(step, frame)]
     for name in sorted({name for step in lit for name in job.passes_in(step)}):
         measured = name in levels and frame in levels[name].gains
-        if job.passes[name].is_steady and not measured:
+        absent = lacks_frame(bench.checked, name, frame)
+        if job.passes[name].is_steady and not measured and not absent:
             yield Problem(
                 rank=Rank.REMARK,
                 what=f"the level of pass {name} was not measured on this frame",

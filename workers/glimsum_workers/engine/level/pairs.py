@@ -188,9 +188,11 @@ def join_pairs(pairs: Sequence[Pair], count: int) -> tuple[Values, Values]:
 
     Returns
     -------
-    logs, errors : float64 array, (count,)
-        About the median frame; inf where no pair tells of a frame. What the pairs disagree
-        beyond their own sigma widens every error.
+    logs : float64 array, (count,)
+        About the median frame.
+    errors : float64 array, (count,)
+        Standard errors; inf where no pair tells of a frame. What the pairs disagree beyond
+        their own sigma widens every error.
 
     Notes
     -----

@@ -117,7 +117,20 @@ def levels_of(
     limit_stops: float = 1.0,
     worst_sigma: float = 0.02,
 ) -> Levels:
-    """Return the gain of each frame from what comparing the frames gave; see `solve_levels`."""
+    """Return the gain of each frame from what comparing the frames gave.
+
+    Parameters
+    ----------
+    compared : Compared
+        From `compare_frames`.
+    anchor, meant, limit_stops, worst_sigma
+        As for `solve_levels`.
+
+    Returns
+    -------
+    Levels
+        As from `solve_levels`.
+    """
     count, lit = len(compared.means), compared.frames
     gains, sigma = np.ones(count), np.full(count, np.inf)
     slow: SlowChange | None = None
