@@ -1,5 +1,6 @@
 """A client of our own HTTP interface: what the command line asks a running service."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -108,6 +109,11 @@ class Client:
         """Return everything the service shows of a run."""
         found: dict[str, Any] = self.ask("GET", _address_of(run))
         return found
+
+    def job(self, run: str) -> ShotJob:
+        """Return the job of a run as the service read it; every path is ``root:path``."""
+        tree = self.ask("GET", f"{_address_of(run)}/job", params={"as_read": "true"})
+        return ShotJob.model_validate_json(json.dumps(tree))
 
     def full_name(self, name: str) -> str:
         """Return ``SHOT/vNNN`` for a shot (its newest version) or a run."""
@@ -219,6 +225,7 @@ def view_of(shown: Mapping[str, Any]) -> RunView:
         set_aside=progress["frames_set_aside"],
         frames_a_minute=progress["frames_a_minute"],
         seconds_left=progress["seconds_left"],
+        reused=shown.get("reused"),
         reason=shown.get("reason") or "",
     )
 

@@ -23,6 +23,8 @@ class RunView(BaseModel):
     seconds_left: float | None
     """None while unknown."""
     reason: str = ""
+    reused: int | None = None
+    """Frames taken over from earlier versions; None before the finish."""
 
     @property
     def ended(self) -> bool:
@@ -44,6 +46,8 @@ class RunView(BaseModel):
         parts = []
         if self.total:
             parts.append(f"{self.done} of {self.total} frames")
+        if self.reused:
+            parts.append(f"{self.reused} of them taken over")
         if self.set_aside:
             parts.append(f"{self.set_aside} set aside")
         if self.frames_a_minute and not self.ended:

@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict
 
 from glimsum_jobs.errors import GlimsumError, JobError
+from glimsum_jobs.frame_ranges import FrameRange
 from glimsum_jobs.ledger import Ledger
 from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_jobs.paths import parse_root_path
@@ -26,6 +27,23 @@ JOB_FILE = "job.json"
 """Name of the order in its version folder; the ledger can be made again from it."""
 TEXT_FILE = "job_as_written.txt"
 """Name of the job as the person wrote it, beside the order."""
+
+
+class Wanted(BaseModel):
+    """How a version is to be made, besides its job."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    earlier: int | None = None
+    """The version whose job was changed."""
+    changes: tuple[str, ...] = ()
+    reuse: bool = True
+    only: FrameRange | None = None
+    again: bool = False
+    """A new version even where this job was submitted before: its files may have changed."""
+
+
+PLAINLY = Wanted()
 
 
 class Submitted(BaseModel):
@@ -68,7 +86,9 @@ class Submissions:
         self._roots = roots
         self._one_at_a_time = threading.Lock()
 
-    def submit(self, asked: Asked, *, priority: int = 50) -> list[Submitted]:
+    def submit(
+        self, asked: Asked, *, priority: int = 50, wanted: Wanted = PLAINLY
+    ) -> list[Submitted]:
         """Take in everything a file or a request asks for; nothing is made if a job is wrong.
 
         Returns
@@ -87,7 +107,7 @@ class Submissions:
         """
         self._check(asked)
         submitted = [
-            self.submit_job(job, text, sequence=asked.sequence, priority=priority)
+            self.submit_job(job, text, sequence=asked.sequence, priority=priority, wanted=wanted)
             for job, text in zip(asked.jobs, asked.texts, strict=True)
         ]
         if asked.sequence is not None:
@@ -95,18 +115,27 @@ class Submissions:
         return submitted
 
     def submit_job(
-        self, job: ShotJob, text: str, *, sequence: str | None = None, priority: int = 50
+        self,
+        job: ShotJob,
+        text: str,
+        *,
+        sequence: str | None = None,
+        priority: int = 50,
+        wanted: Wanted = PLAINLY,
     ) -> Submitted:
         """Take in one job whose paths are all ``root:path``; raises as `submit`."""
         digest = digest_job(job)
         with self._one_at_a_time:
-            known = self._shots.find_version(job.shot, digest)
-            order = known or self._make(job, digest, text, sequence)
+            again = wanted.again or not wanted.reuse
+            known = None if again else self._shots.find_version(job.shot, digest, wanted.only)
+            order = known or self._make(job, digest, text, sequence, wanted)
             # Asked again for a known order too: the last try may have ended before this line.
             self._ledger.open(order.run, priority=priority)
         return Submitted(order=order, new=known is None)
 
-    def _make(self, job: ShotJob, digest: str, text: str, sequence: str | None) -> RunOrder:
+    def _make(
+        self, job: ShotJob, digest: str, text: str, sequence: str | None, wanted: Wanted
+    ) -> RunOrder:
         while True:
             last = max(self._shots.versions(job.shot), default=0)
             version, folder, here = make_version_folder(
@@ -121,6 +150,10 @@ class Submissions:
                 folder=str(folder),
                 made=datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z"),
                 sequence=sequence,
+                earlier=wanted.earlier,
+                changes=wanted.changes,
+                reuse=wanted.reuse,
+                only=wanted.only,
             )
             write_whole(here, TEXT_FILE, text.encode())
             write_whole(here, JOB_FILE, order.model_dump_json(by_alias=True, indent=1).encode())

@@ -13,6 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from glimsum_jobs.plan import next_stage
 from glimsum_jobs.shot import ShotJob
 from glimsum_services.api import (
+    changed,
     control,
     events,
     health,
@@ -91,6 +92,7 @@ def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> F
     )
     for part in (
         shots,
+        changed,
         versions,
         viewing,
         control,

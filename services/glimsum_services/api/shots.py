@@ -1,20 +1,19 @@
 """Submitting shots and looking at them."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Response
 from fastapi.responses import JSONResponse
 
-from glimsum_jobs.errors import JobError
-from glimsum_jobs.problems import Problem
 from glimsum_services.api.admission import ASKER, keep_to_own
-from glimsum_services.api.bodies import Body, RequestKey, Sent, answer_once, body_schema
+from glimsum_services.api.bodies import RequestKey, Sent, answer_once, body_schema
 from glimsum_services.api.problem_details import Trouble, as_trouble, error_answers
 from glimsum_services.api.service import Served, Service
 from glimsum_services.api.views import ShotView, Shown, show_shot
-from glimsum_services.job_file import Asked, parse_text, read_text
+from glimsum_services.job_file import Asked, read_text
 from glimsum_services.job_text.syntax import syntax_error
-from glimsum_services.submit import Submitted, change_job
+from glimsum_services.submit import Submitted
 
 router = APIRouter(tags=["shots"])
 
@@ -44,6 +43,8 @@ class Taken(Shown):
 
     sequence: str | None
     shots: list[TakenShot]
+    changes: list[str]
+    """Of a changed job: what was changed, in words."""
     remarks: list[Trouble]
 
 
@@ -54,7 +55,9 @@ class ShotList(Shown):
     after: str | None
 
 
-def answer_taken(sequence: str | None, taken: list[Submitted], remarks: Any) -> JSONResponse:
+def answer_taken(
+    sequence: str | None, taken: list[Submitted], remarks: Any, changes: Sequence[str] = ()
+) -> JSONResponse:
     """Return 201 if anything is new, else 200; a single shot is named in Location."""
     shots = [
         TakenShot(
@@ -67,7 +70,12 @@ def answer_taken(sequence: str | None, taken: list[Submitted], remarks: Any) -> 
         )
         for each in taken
     ]
-    body = Taken(sequence=sequence, shots=shots, remarks=[as_trouble(each) for each in remarks])
+    body = Taken(
+        sequence=sequence,
+        shots=shots,
+        changes=list(changes),
+        remarks=[as_trouble(each) for each in remarks],
+    )
     location = f"/sequences/{sequence}" if sequence is not None else shots[0].link
     headers = {"Location": location} if sequence is not None or len(shots) == 1 else {}
     status = 201 if any(each.new for each in taken) else 200
@@ -154,51 +162,3 @@ def list_shots(
 def get_shot(service: Served, shot: ShotName) -> ShotView:
     """Show the newest version of a shot."""
     return show_shot(service, service.find(shot))
-
-
-def read_changes(body: Body) -> dict[str, Any]:
-    """Return the changes a body states; raises JobError if it is no object."""
-    tree, positions, _ = parse_text(body.data, body.kind)
-    if not isinstance(tree, dict):
-        raise syntax_error(
-            "the changes are not an object",
-            positions.get(()),
-            seen=type(tree).__name__,
-            expected="fields of the job with their new values",
-            remedy="Send for example {recipe: [...]}.",
-        )
-    return tree
-
-
-@router.post(
-    "/shots/{shot}/versions",
-    operation_id="change_shot",
-    status_code=201,
-    response_model=Taken,
-    responses=error_answers(
-        404,
-        409,
-        415,
-        also={200: {"model": Taken, "description": "A version with this job is there"}},
-    ),
-    openapi_extra=body_schema(
-        "Changes of the newest version's job, as a JSON Merge Patch (RFC 7396).",
-        {"type": "object"},
-    ),
-)
-def change_shot(
-    service: Served, shot: ShotName, body: Sent, key: RequestKey = None, priority: Priority = 50
-) -> JSONResponse:
-    """Make the next version of a shot from its newest version's job and the changes to it."""
-
-    def answer() -> JSONResponse:
-        order = service.find(shot)
-        try:
-            job, remarks = change_job(order.job, read_changes(body))
-        except JobError as error:
-            problems: list[Problem] = error.problems
-            raise JobError(f"{order.run} can't be changed so", problems) from error
-        text = job.model_dump_json(by_alias=True)
-        return take_in(service, Asked(None, (job,), (text,), tuple(remarks)), priority)
-
-    return answer_once(service, key, f"POST /shots/{shot}/versions", body, answer)

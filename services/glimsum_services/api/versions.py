@@ -19,6 +19,9 @@ AfterFrame = Annotated[
 ]
 
 
+AsRead = Annotated[bool, Query(description="As it was read, in JSON.")]
+
+
 class FrameList(Shown):
     """A page of frames, in order."""
 
@@ -68,10 +71,10 @@ def get_measurements(
         404, also={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}}
     ),
 )
-def get_job(service: Served, shot: ShotName, version: Version) -> Response:
-    """Show the job as it was written."""
+def get_job(service: Served, shot: ShotName, version: Version, as_read: AsRead = False) -> Response:
+    """Show the job as it was written, or as it was read: JSON, every path ``root:path``."""
     order = service.find(shot, version)
-    text = service.shots.job_text(order.job_digest)
+    text = None if as_read else service.shots.job_text(order.job_digest)
     if text is None:
         text = order.job.model_dump_json(by_alias=True, indent=1)
     return Response(text, media_type="text/plain; charset=utf-8")

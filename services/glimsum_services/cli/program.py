@@ -18,6 +18,7 @@ from glimsum_services.cli.listing import spaces
 from glimsum_services.cli.measuring import measure
 from glimsum_services.cli.rebuilding import rebuild
 from glimsum_services.cli.reporting import report
+from glimsum_services.cli.rerunning import rerun
 from glimsum_services.cli.running import up, worker
 from glimsum_services.cli.schemas import schema
 from glimsum_services.cli.stilling import still
@@ -38,6 +39,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     measure,
     still,
     submit,
+    rerun,
     watch,
     pause,
     resume,

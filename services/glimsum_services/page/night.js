@@ -52,6 +52,7 @@ function fillMatters(list, matters, more, named) {
 
 function countWords(shot) {
   const words = [shot.state, shot.made + " of " + counted(shot.asked, "frame", "frames") + " made"];
+  if (shot.reused) words.push(shot.reused + " of them taken over");
   if (shot.set_aside) words.push(shot.set_aside + " set aside");
   if (shot.left) words.push(shot.left + " left");
   if (shot.reason) words.push(shot.reason);

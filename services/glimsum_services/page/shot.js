@@ -4,6 +4,7 @@ import { drawRuler } from "./ruler.js";
 import { askService } from "./sign_in.js";
 
 const MOST_REASONS = 12;
+const MOST_CHANGES = 12;
 
 function make(name, className) {
   const element = document.createElement(name);
@@ -40,10 +41,17 @@ export function standing(view) {
     words.push(at.done + at.set_aside + " of " + all + " measurements");
   }
   words.push(progress.frames_done + " of " + progress.frames_total + " frames");
+  if (view.reused) words.push(view.reused + " of them taken over");
   if (progress.frames_set_aside) words.push(progress.frames_set_aside + " set aside");
   if (progress.seconds_left !== null) words.push("about " + timeInWords(progress.seconds_left) + " left");
   if (view.reason) words.push(view.reason);
   return words.join(", ");
+}
+
+function changeWords(view) {
+  const told = view.changes.slice(0, MOST_CHANGES);
+  if (view.changes.length > told.length) told.push("and " + (view.changes.length - told.length) + " more");
+  return told.length ? "Changed against " + versionName(view.earlier) + ": " + told.join("; ") + "." : "";
 }
 
 export function sectionOf(view) {
@@ -156,6 +164,7 @@ export class Shot {
     this.earlier = older ? null : new Earlier();
     if (this.earlier) this.title.append(" ", this.earlier.links);
     this.state = make("p", "state");
+    this.changes = make("p", "changes");
     this.ruler = document.createElementNS("http://www.w3.org/2000/svg", "svg");
     this.ruler.setAttribute("class", "ruler");
     this.ruler.setAttribute("role", "img");
@@ -174,7 +183,7 @@ export class Shot {
     this.frames = make("a");
     this.frames.textContent = "Frame list";
     this.paths.append("Masters, movie and contact sheet: ", this.folder, ". ", this.movieWords, this.job, ". ", this.frames, ".");
-    this.element.append(this.title, this.state, this.ruler, this.aside, this.problems, this.preview, this.paths);
+    this.element.append(this.title, this.state, this.changes, this.ruler, this.aside, this.problems, this.preview, this.paths);
     if (this.earlier) this.element.append(this.earlier.room);
     new ResizeObserver(() => this.draw()).observe(this.element);
   }
@@ -186,6 +195,7 @@ export class Shot {
     setText(this.version, versionName(view.version));
     if (this.earlier) this.earlier.show(view);
     setText(this.state, standing(view));
+    setText(this.changes, changeWords(view));
     fillList(this.aside, asideLines(view));
     fillList(this.problems, problemLines(view));
     setText(this.folder, view.folder);

@@ -8,6 +8,7 @@ import redis
 from pydantic import BaseModel, ConfigDict
 
 from glimsum_jobs.errors import StoreError
+from glimsum_jobs.frame_ranges import FrameRange
 from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
@@ -116,10 +117,20 @@ class Shots:
         """Return the numbers of the versions of `shot`, rising; empty if it is unknown."""
         return sorted(int(number) for number in self._ask(("HKEYS", self._keys.versions(shot)))[0])
 
-    def find_version(self, shot: str, digest: str) -> RunOrder | None:
-        """Return the newest version of `shot` that was made from the job with `digest`."""
+    def find_version(
+        self, shot: str, digest: str, only: FrameRange | None = None
+    ) -> RunOrder | None:
+        """Return the newest version of `shot` that was made from the job with `digest`.
+
+        A version of single frames is found where the same frames are asked for.
+        """
+        frames = None if only is None else only.model_dump()
         found = self._ask(("HVALS", self._keys.versions(shot)))[0]
-        same = [facts for facts in map(json.loads, found) if facts["job_digest"] == digest]
+        same = [
+            facts
+            for facts in map(json.loads, found)
+            if facts["job_digest"] == digest and facts.get("only") == frames
+        ]
         if not same:
             return None
         return self.order(run_name(shot, max(int(facts["version"]) for facts in same)))
