@@ -98,14 +98,14 @@ def _check_follow(job: ShotJob, name: str, element: Element, findings: Findings)
 def _tell_rate(job: ShotJob, name: str, element: Element, findings: Findings) -> None:
     if element.model_scale is None:
         return
-    rate = float(job.rate_fraction)
-    wanted = gravity_rate(rate, element.model_scale)
+    shown = float(job.rate_fraction) * element.step / element.every
+    wanted = gravity_rate(shown, element.model_scale)
     findings.add(
         ("elements", name, "model_scale"),
         f"what moves by its weight at 1:{element.model_scale:g} has to be filmed faster",
-        seen=f"shown at {rate:g} frames a second",
+        seen=f"{shown:g} of its pictures pass in a second",
         expected=f"filmed at {wanted:.2f} frames a second, {element.model_scale**0.5:.2f} times "
         "that (root of the scale)",
-        remedy="Nothing is changed here; film it at that rate and write every: 1.",
+        remedy="Nothing is changed here; film it at that rate, or change every and step.",
         rank=Rank.REMARK,
     )

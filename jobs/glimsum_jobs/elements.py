@@ -98,6 +98,10 @@ class Element(Strict):
             return Patch(frame=self.place[0].frame, x=self.place[0].x, y=self.place[0].y)
         return self.patch
 
+    def pivot_of(self, width: int, height: int) -> tuple[float, float]:
+        """Return the pivot of an element of so many pixels."""
+        return (width / 2, height / 2) if self.pivot == "centre" else self.pivot
+
     def is_there(self, frame: int) -> bool:
         """Return whether the element is there on a shot frame."""
         return self.frames is None or frame in self.frames.numbers

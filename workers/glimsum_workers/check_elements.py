@@ -12,6 +12,7 @@ from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_clips import clip_problems
+from glimsum_workers.engine.elements.placing import corners_of, placing_matrix
 from glimsum_workers.frames.facts import Facts
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sources import Source, open_source
@@ -211,3 +212,32 @@ def _size(
         expected=f"{width} x {height} pixels",
         remedy=f"place: [{{frame: ..., x: 0, y: 0, scale: {fitting:.6g}}}] makes it as wide.",
     )
+
+
+def _never_seen(
+    job: ShotJob, element: Element, facts: Facts, size: tuple[int, int] | None, place: Place
+) -> Iterator[Problem]:
+    """Tell where an element that is placed by hand lies beside the picture on every frame."""
+    if element.follow is not None or not element.place or size is None:
+        return
+    pivot = element.pivot_of(facts.width, facts.height)
+    boxes = []
+    for frame in job.frames.numbers:
+        if element.is_there(frame):
+            here = element.placed(frame)
+            matrix = placing_matrix(here.x, here.y, here.scale, here.rotation, pivot)
+            corners = corners_of(matrix, (facts.height, facts.width))
+            low, high = corners.min(axis=0), corners.max(axis=0)
+            if low[0] < size[1] and low[1] < size[0] and high[0] > 0 and high[1] > 0:
+                return
+            boxes.append((low, high))
+    if boxes:
+        (left, top), (right, bottom) = boxes[0]
+        yield Problem(
+            rank=Rank.REMARK,
+            what="the element lies beside the picture on every frame",
+            place=place,
+            seen=f"x {left:.1f} to {right:.1f}, y {top:.1f} to {bottom:.1f} on its first frame",
+            expected=f"within 0 to {size[1]} and 0 to {size[0]}",
+            remedy="x and y are where its pivot lies, from the picture's top left corner.",
+        )

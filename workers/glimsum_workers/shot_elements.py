@@ -5,7 +5,6 @@ from typing import Any
 
 import numpy as np
 
-from glimsum_jobs.elements import Element
 from glimsum_jobs.errors import GlimsumError, LightError, SourceError
 from glimsum_jobs.frame_ranges import runs_of
 from glimsum_jobs.measurements import Checked, FoundElement, Solved
@@ -137,10 +136,8 @@ class ShotElements:
     def _matrix(self, name: str, frame: int, solved: Solved) -> Matrix:
         """Return where the pixels of an element land on a frame."""
         element, found = self._job.elements[name], self._found(name)
-        placing = element.placed(frame)
-        placed = placing_matrix(
-            placing.x, placing.y, placing.scale, placing.rotation, _pivot(element, found)
-        )
+        placing, pivot = element.placed(frame), element.pivot_of(found.width, found.height)
+        placed = placing_matrix(placing.x, placing.y, placing.scale, placing.rotation, pivot)
         if element.follow is None:
             return placed
         moved = self._followed(name, frame, solved) @ placed
@@ -198,9 +195,3 @@ class ShotElements:
 
     def _place(self, name: str, frame: int) -> dict[str, Any]:
         return {"shot": self._job.shot, "frame": frame, "field": f"elements.{name}"}
-
-
-def _pivot(element: Element, found: FoundElement) -> tuple[float, float]:
-    if element.pivot == "centre":
-        return found.width / 2, found.height / 2
-    return element.pivot

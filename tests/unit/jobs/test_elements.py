@@ -245,12 +245,18 @@ def test_a_place_outside_the_shot_is_worth_a_remark() -> None:
     assert problem.seen == "frames 990"
 
 
-def test_the_rate_for_a_miniature_that_falls_is_told_and_changes_nothing() -> None:
-    (problem,) = told_of(model_scale=72)
+@pytest.mark.parametrize(
+    ("pace", "rate"),
+    [({}, "203.65"), ({"every": 2}, "101.82"), ({"step": 3}, "610.94")],
+)
+def test_the_rate_for_a_miniature_that_falls_is_told_and_changes_nothing(
+    pace: dict[str, Any], rate: str
+) -> None:
+    (problem,) = told_of(model_scale=72, **pace)
 
     assert problem.rank is Rank.REMARK
-    assert "203.65 frames a second" in problem.expected
-    assert element(model_scale=72).number(1003, shot_first=1001, first=0) == 2
+    assert f"filmed at {rate} frames a second" in problem.expected
+    assert numbers(element(model_scale=72, **pace), 4) == numbers(element(**pace), 4)
 
 
 def test_an_element_no_step_lays_is_worth_a_remark() -> None:

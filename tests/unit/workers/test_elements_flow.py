@@ -217,6 +217,12 @@ def test_a_sound_element_has_no_problem(plates: Path) -> None:
             ("operator: over, and no coverage", "operator: plus"),
         ),
         (
+            {"beyond": "hold", "place": [{"frame": 1001, "x": 90, "y": -3, "rotation": 90}]},
+            Rank.REMARK,
+            "the element lies beside the picture on every frame",
+            ("x 78.0 to 90.0, y -3.0 to 17.0", "within 0 to 64 and 0 to 36"),
+        ),
+        (
             {"files": "plates:boat/none.%04d.exr"},
             Rank.STOPS_SHOT,
             "no file",
