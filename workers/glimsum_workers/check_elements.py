@@ -49,6 +49,7 @@ def look_at_element(
     if looked.facts is not None:
         looked.problems += _coverage(job, name, looked.facts, place)
         looked.problems += _size(element, looked.facts, size, place)
+        looked.problems += _never_seen(job, element, looked.facts, size, place)
     return looked
 
 
