@@ -9,8 +9,10 @@ from pydantic import ValidationError
 
 from glimsum_jobs.element_checks import check_elements
 from glimsum_jobs.elements import Element, Patch, gravity_rate
+from glimsum_jobs.errors import JobError
 from glimsum_jobs.findings import Findings
 from glimsum_jobs.problems import Problem, Rank
+from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
 from unit.jobs.example_jobs import small_job
 
@@ -267,3 +269,39 @@ def test_an_element_no_step_lays_is_worth_a_remark() -> None:
     assert [problem.what for problem in findings.problems] == [
         "no step of the recipe lays element rain"
     ]
+
+
+@pytest.mark.parametrize(
+    ("more", "field", "seen"),
+    [
+        ({"every": 0}, "elements.rain.every", "0"),
+        ({"beyond": "stop"}, "elements.rain.beyond", '"stop"'),
+        ({"softness": -2}, "elements.rain.softness", "-2"),
+        ({"place": [{"frame": 1001, "x": 0}]}, "elements.rain.place.0.y", "nothing"),
+        ({"speed": 2}, "elements.rain.speed", "speed"),
+    ],
+)
+def test_a_job_that_says_so_is_refused_with_place_and_value(
+    more: dict[str, Any], field: str, seen: str
+) -> None:
+    tree = small_job(elements={"rain": {**RAIN, **more}})
+    tree["recipe"] = [*tree["recipe"], {"element": "rain"}]
+
+    with pytest.raises(JobError) as refused:
+        read_shot(tree)
+
+    (problem,) = refused.value.problems
+    assert (problem.place.field, problem.seen) == (field, seen)
+    assert problem.expected
+
+
+def test_a_step_or_holdout_that_names_nothing_is_refused() -> None:
+    tree = small_job(elements={"rain": {**RAIN, "holdout": "pole"}})
+    tree["recipe"] = [*tree["recipe"], {"element": "snow"}]
+
+    with pytest.raises(JobError) as refused:
+        read_shot(tree)
+
+    told = {problem.place.field: problem.what for problem in refused.value.problems}
+    assert told["elements.rain.holdout"] == "there is no matte called pole"
+    assert "there is no element called snow" in told.values()

@@ -5,7 +5,10 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from glimsum_jobs.errors import JobError
 from glimsum_jobs.picture import WholePicture
+from glimsum_jobs.reading import read_shot
+from unit.jobs.example_jobs import small_job
 
 
 def test_nothing_said_changes_nothing_and_leaves_masters_alone() -> None:
@@ -47,3 +50,21 @@ def test_bad_values_are_refused(field: str, value: Any, told: str) -> None:
         WholePicture.model_validate({field: value})
 
     assert field in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("told", "field", "what"),
+    [
+        ({"slope": [1, -0.5, 1]}, "picture.slope.1", "1 does not hold what it must"),
+        ({"width": 3840}, "picture.width", "not yet: masters of another size than the passes"),
+        ({"gamma": 2}, "picture.gamma", "gamma is not a field of this part of a job"),
+    ],
+)
+def test_a_job_that_says_so_is_refused_with_its_place(
+    told: dict[str, Any], field: str, what: str
+) -> None:
+    with pytest.raises(JobError) as refused:
+        read_shot(small_job(picture=told))
+
+    (problem,) = refused.value.problems
+    assert (problem.place.field, problem.what) == (field, what)
