@@ -9,6 +9,7 @@ from typer.core import TyperCommand
 
 from glimsum_jobs.errors import GlimsumError
 from glimsum_services.cli.checking import check
+from glimsum_services.cli.comparing import compare
 from glimsum_services.cli.controlling import cancel, pause, resume, retry
 from glimsum_services.cli.cueing import cues
 from glimsum_services.cli.demonstrating import demo
@@ -40,6 +41,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     still,
     submit,
     rerun,
+    compare,
     watch,
     pause,
     resume,

@@ -4,10 +4,7 @@ The truth beside each check is the same job combined anew without looking at ear
 files that are taken over must be its files, byte for byte.
 """
 
-import dataclasses
-import hashlib
 import json
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,84 +12,29 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
-from scipy.ndimage import gaussian_filter
 
-from glimsum_jobs.errors import LeaseLost
-from glimsum_jobs.ledger import Control, RunState, Stage
-from glimsum_jobs.problems import Rank
+from glimsum_jobs.ledger import RunState
 from glimsum_workers.frames.earlier_versions import read_finished
 from glimsum_workers.frames.kept import Keep
-from glimsum_workers.perform import Performer
 from support.harbour_jobs import merged
-from support.run_here import HereRun, open_run, work_through
-from support.small_shots import exr_pass, flat, grain, small_roots, small_shot, write_exr_pass
-
-SIZE = (96, 128)
-ALL = [1001, 1002, 1003]
-BASE: dict[str, Any] = {
-    "passes": {
-        "key": exr_pass("key", ambient="leak", level="steady"),
-        "bulbs": exr_pass("bulbs"),
-        "leak": exr_pass("leak", use="ambient"),
-    },
-    "mattes": {"window": {"files": "plates:window.%04d.png"}},
-    "reference": "key",
-    "recipe": [
-        {"pass": "key"},
-        {"pass": "bulbs", "stops": -0.5},
-        {"pass": "bulbs", "stops": -2, "matte": "window"},
-    ],
-}
-
-
-def soft(seed: int) -> np.ndarray:
-    """Return light with detail that can be registered, (height, width, 3)."""
-    rough = np.random.default_rng(seed).normal(0, 1, (*SIZE, 3))
-    return np.asarray(0.4 + gaussian_filter(rough, (1.5, 1.5, 0)), np.float32)
-
-
-def write_matte(folder: Path, number: int, seed: int) -> None:
-    codes = (grain(seed, *SIZE)[..., 0] * 200).clip(0, 255).astype(np.uint8)
-    Image.fromarray(codes).save(folder / f"window.{number:04d}.png")
+from support.reuse_shot import (
+    ALL,
+    SIZE,
+    faded,
+    files,
+    make,
+    recipe,
+    soft,
+    taken,
+    write_matte,
+    write_plates,
+)
+from support.small_shots import exr_pass, flat, write_exr_pass
 
 
 @pytest.fixture
 def plates(tmp_path: Path) -> Path:
-    write_exr_pass(tmp_path, "key", {n: soft(1) * (1 + n / 50) for n in (1, 2, 3)})
-    write_exr_pass(tmp_path, "bulbs", {n: np.roll(soft(1), n, 1) for n in (1, 2, 3)})
-    write_exr_pass(tmp_path, "leak", {n: grain(20 + n, *SIZE) / 50 for n in (1, 2, 3)})
-    for number in (1, 2, 3):
-        write_matte(tmp_path, number, 40 + number)
-    return tmp_path
-
-
-def make(plates: Path, version: int, changes: Any = None, *, reused: bool = True) -> HereRun:
-    job = small_shot(**merged(BASE, changes or {}))
-    run = open_run(job, small_roots(plates), version=version)
-    order = run.order.model_copy(update={"reuse": reused})
-    return work_through(dataclasses.replace(run, order=order))
-
-
-def taken(run: HereRun) -> dict[int, str]:
-    return {n: each.reused for n, each in run.combined.items() if each.reused is not None}
-
-
-def files(run: HereRun, folder: str = "master") -> list[str]:
-    return [
-        hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in sorted((run.folder / folder).iterdir())
-    ]
-
-
-def recipe(index: int, **changes: Any) -> dict[str, Any]:
-    steps = [dict(each) for each in BASE["recipe"]]
-    steps[index] = merged(steps[index], changes)
-    return {"recipe": steps}
-
-
-def faded(*values: float) -> dict[str, Any]:
-    keys = [{"frame": 1001 + n, "value": value} for n, value in enumerate(values)]
-    return recipe(1, stops=keys)
+    return write_plates(tmp_path)
 
 
 def test_an_unchanged_shot_is_taken_over_whole_as_files_of_its_own(plates: Path) -> None:
@@ -164,54 +106,6 @@ def test_combining_anew_gives_the_same_pixels_and_takes_nothing_over(plates: Pat
     ]
 
 
-def test_a_damaged_earlier_master_is_named_and_its_frame_combined_anew(plates: Path) -> None:
-    first = make(plates, 1)
-    whole = files(first)
-    data = bytearray(first.master(1002).read_bytes())
-    data[-100] ^= 1
-    first.master(1002).write_bytes(data)
-
-    second = make(plates, 2)
-
-    assert taken(second) == {1001: "v001", 1003: "v001"}
-    assert files(second) == whole
-    (remark,) = second.finished.remarks
-    assert remark.rank is Rank.REMARK
-    assert remark.what.startswith("the master of an earlier version is damaged")
-    assert (remark.place.frame, remark.place.file) == (
-        1002,
-        "out:small/v001/master/small_v001.1002.exr",
-    )
-    assert remark.expected == f"SHA-256 {whole[1]}"
-    assert remark.seen == f"SHA-256 {hashlib.sha256(data).hexdigest()}"
-    assert not list(second.folder.rglob("*.part"))
-
-
-def test_a_damaged_newer_master_is_passed_by_for_an_older_whole_one(plates: Path) -> None:
-    make(plates, 1)
-    second = make(plates, 2)
-    second.master(1001).write_bytes(b"")
-
-    third = make(plates, 3)
-
-    assert taken(third) == {1001: "v001", 1002: "v002", 1003: "v002"}
-    assert len(third.finished.remarks) == 1
-
-
-def test_masters_that_a_person_has_thrown_away_are_made_again_without_a_word(
-    plates: Path,
-) -> None:
-    first = make(plates, 1)
-    whole = files(first)
-    shutil.rmtree(first.folder / "master")
-
-    second = make(plates, 2)
-
-    assert taken(second) == {}
-    assert files(second) == whole
-    assert second.finished.remarks == ()
-
-
 def test_a_gain_put_back_finds_the_version_before_the_last(plates: Path) -> None:
     first = make(plates, 1)
     make(plates, 2, recipe(0, stops=1))
@@ -220,18 +114,6 @@ def test_a_gain_put_back_finds_the_version_before_the_last(plates: Path) -> None
 
     assert taken(third) == dict.fromkeys(ALL, "v001")
     assert files(third) == files(first)
-
-
-def test_a_version_without_a_manifest_is_told_by_the_lines_of_its_workers(plates: Path) -> None:
-    first = make(plates, 1)
-    (first.folder / "manifest.json").unlink()
-    with next((first.folder / "lines").iterdir()).open("ab") as lines:
-        lines.write(b'{"stage": "combine", "item": "10')  # a worker died in the middle of it
-
-    second = make(plates, 2)
-
-    assert taken(second) == dict.fromkeys(ALL, "v001")
-    assert files(second) == files(first)
 
 
 def test_each_earlier_version_is_read_once_for_all_frames(
@@ -280,56 +162,6 @@ def test_another_view_gets_new_previews_of_the_same_masters(plates: Path) -> Non
     for frame in ALL:
         with Image.open(second.folder / "preview" / f"small_v002.{frame}.jpg") as picture:
             assert picture.size == (80, 60)
-
-
-def test_a_name_that_leads_out_of_the_version_is_not_followed(plates: Path) -> None:
-    first = make(plates, 1)
-    path = first.folder / "manifest.json"
-    manifest = json.loads(path.read_text())
-    for each in manifest["frames"]:
-        outside = plates / f"outside.{each['frame']}.exr"
-        shutil.copy(first.master(each["frame"]), outside)
-        each["name"] = f"../../../{outside.name}"
-    path.write_text(json.dumps(manifest))
-
-    second = make(plates, 2)
-
-    assert taken(second) == {}
-    assert files(second) == files(first)
-
-
-def test_a_manifest_of_nonsense_costs_nothing_but_the_time_to_combine(plates: Path) -> None:
-    first = make(plates, 1)
-    whole = files(first)
-    (first.folder / "manifest.json").write_text('{"frames": [{"frame": 1001}, 7]}')
-
-    second = make(plates, 2)
-
-    assert files(second) == whole
-    assert second.state is RunState.DONE
-
-
-def test_a_lease_lost_before_the_rename_leaves_no_file(plates: Path) -> None:
-    make(plates, 1)
-    run = open_run(small_shot(**BASE), small_roots(plates), version=2)
-    run = work_through(run, until=Stage.COMBINE)
-    claim = run.ledger.claim("here/1", run.order.run)
-    assert claim is not None
-    asked: list[int] = []
-
-    def lost_at_the_end() -> Control:
-        asked.append(1)
-        if len(asked) > 1:  # once before copying, then right before the rename
-            raise LeaseLost("another holds it")
-        return Control.RUN
-
-    performer = Performer(run.ledger, run.roots, "here")
-    with pytest.raises(LeaseLost, match="another holds it"):
-        performer(run.order, claim, lost_at_the_end)
-    performer.close()
-
-    assert len(asked) == 2
-    assert list((run.folder / "master").iterdir()) == []
 
 
 def test_a_reference_of_another_size_makes_other_frames(plates: Path) -> None:

@@ -83,7 +83,7 @@ def test_a_wrong_change_makes_nothing(running: Running) -> None:
         "/shots/mole_040/versions", json={"recipe": [{"pass": "rain"}, {"pass": "beauty"}]}
     )
     assert answer.status_code == 422
-    assert answer.json()["errors"][0]["what"] == "there is no pass called rain"
+    assert answer.json()["errors"][0]["what"] == "there is no pass or take called rain"
     assert running.http.get("/shots/mole_040").json()["versions"] == [1]
 
 
