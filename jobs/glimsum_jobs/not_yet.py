@@ -18,7 +18,6 @@ FIELDS: dict[tuple[str, ...], str] = {
         "white_balance",
         "kelvin",
     ): "white balance by colour temperature; state gains",
-    ("mattes", "*", "follow"): "mattes that follow a pass",
 }
 """Fields, * for any name or number, and what they will do."""
 

@@ -110,9 +110,6 @@ def test_a_lamp_pass_without_exposure_is_asked_for_and_never_taken_as_0() -> Non
 
 
 NOT_YET = [
-    ({"inserts": {"board": {}}}, "inserts", "screen inserts"),
-    ({"elements": {"rain": {}}}, "elements", "elements"),
-    ({"picture": {"stops": 1}}, "picture", "primary correction"),
     ({"masters": [{"format": "dpx"}]}, "masters.0.format", "masters other than exr"),
     ({"masters": [{}, {}]}, "masters.1", "more than one kind of master"),
     ({"viewing": {"movie": "prores"}}, "viewing.movie", "viewing movies other than h264"),
@@ -147,14 +144,6 @@ def test_what_a_pass_can_not_do_yet_is_refused_in_words(
     problems = [p for p in problems_of(tree) if p.what.startswith("not yet: ")]
     assert [problem.place.field for problem in problems] == [f"passes.practicals.{field}"]
     assert words in problems[0].what
-
-
-@pytest.mark.parametrize("words", [{"insert": "tide_board"}])
-def test_what_a_step_can_not_do_yet_is_refused_in_words(words: dict[str, Any]) -> None:
-    tree = small_job()
-    tree["recipe"][1].update(words)
-    told = [problem for problem in problems_of(tree) if problem.what.startswith("not yet: ")]
-    assert [problem.place.field for problem in told] == [f"recipe.1.{next(iter(words))}"]
 
 
 def test_an_unknown_space_is_refused_with_the_nearest() -> None:

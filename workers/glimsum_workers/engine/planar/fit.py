@@ -25,9 +25,9 @@ pixel differs from frame to frame, most at edges."""
 _FIRST_SLACK_PX = 0.6
 _HIDDEN, _OPEN = 0.5, 0.9
 """Agreeing shares of a neighbourhood's detail at which it counts for nothing, and in full."""
-_HONESTY = 1.6
-"""By how much the sandwich tells too little: what is finer than a pixel errs alike along a whole
-edge (measured on a rendered board whose corners are known)."""
+_HANG_TOGETHER = 7.0
+"""Pixels over which the noise of `bands.pass_band` hangs together (one over the sum of squares
+of its narrow kernel)."""
 _TURNS = 16
 _STILL_PX = 2e-3
 _LEAST_POINTS = 60
@@ -83,8 +83,9 @@ def fit_patch(patch: Patch, cutout: Cutout, seed: Matrix, freedom: int) -> Fit:
     Notes
     -----
     Gauss-Newton in the inverse compositional form, the gain of the whole patch let go, Tukey's
-    biweight on each point so that what crosses in front does not pull. The standard error is a
-    sandwich over neighbourhoods of 16 pixels, whose errors may hang together.
+    biweight on each point so that what crosses in front does not pull. The standard error is the
+    larger of two sandwiches: over neighbourhoods of 16 pixels, whose errors may hang together,
+    and over single points whose noise does.
 
     References
     ----------
@@ -173,12 +174,18 @@ def _sigma(
     """Return the standard error of the outline's worst point, rms over the axes."""
     bread = np.linalg.inv((leads * pull) @ leads.T)
     scores = (leads * (pull * left)).T
-    sums = np.zeros((int(patch.blocks.max()) + 1, len(leads)))
+    count = int(patch.blocks.max()) + 1
+    sums = np.zeros((count, len(leads)))
     np.add.at(sums, patch.blocks, scores)
-    spread = bread @ (sums.T @ sums) @ bread
+    # Few neighbourhoods tell too little: the fit has bent itself to each of them.
+    few = count / max(count - len(leads) / 2, 1.0)
     corners = step_basis(carry(patch.to_unit, patch.outline))[:, :, : len(leads)]
-    variances = np.einsum("nai,ij,naj->n", corners, spread, corners) / 2
-    return _HONESTY * float(np.sqrt(max(float(variances.max()), 0.0)))
+    worst = 0.0
+    for meat in (few * sums.T @ sums, _HANG_TOGETHER * scores.T @ scores):
+        spread = bread @ meat @ bread
+        variances = np.einsum("nai,ij,naj->n", corners, spread, corners) / 2
+        worst = max(worst, float(variances.max()))
+    return float(np.sqrt(worst))
 
 
 def _nothing(matrix: Matrix, points: int) -> Fit:

@@ -56,7 +56,8 @@ def follow_patch(
         Points marked by hand, by frame, pixels of the full picture: the corners of an outline, or
         single points with a radius. As many on every frame where `same_places` holds.
     model : PlaneModel, optional
-        Default: the freest that leaves the corners known to 0.2 pixel.
+        Default: the freest that leaves the corners known to 0.2 pixel; about a point with a
+        radius a similarity at most, for what is laid on there may reach further than the patch.
     radius_px : float, optional
         How far about the middle of the points the patch reaches; default: the points are its
         outline.
@@ -95,7 +96,8 @@ def follow_patch(
     anchor = next(iter(alive))
     held = alive if same_places else {anchor: alive[anchor]}
     points = {f: np.asarray(marks[f], dtype=np.float64) for f in held}
-    found = _look(pictures, frames, held, points, model)
+    models = _MODELS if radius_px is None else _MODELS[2:]
+    found = _look(pictures, frames, held, points, (model,) if model else models)
     return _Assembly(found, anchor, alive[anchor], points).over(frames)
 
 
@@ -119,14 +121,14 @@ def _look(
     frames: Sequence[int],
     outlines: Mapping[int, Points],
     points: Mapping[int, Points],
-    wanted: PlaneModel | None,
+    models: Sequence[PlaneModel],
 ) -> _Found:
     """Look through the frames with the freest model that the patch can tell."""
     anchor = next(iter(outlines))
     beside = sorted((f for f in frames if f != anchor), key=lambda f: (abs(f - anchor), f))
     near = [f for f in beside if pictures(f) is not None][:_TRIED]
-    chosen: PlaneModel = wanted or "shift"
-    for model in _MODELS if wanted is None and near else ():
+    chosen = models[-1]
+    for model in models if near and len(models) > 1 else ():
         fits = _try(pictures, near, outlines, points, model)
         sigma = float(np.median([fits[f] for f in near if f in fits] or [np.inf]))
         if sigma <= _GOOD_SIGMA_PX:

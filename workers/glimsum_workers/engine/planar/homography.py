@@ -97,10 +97,17 @@ def step_matrix(change: NDArray[np.float64]) -> Matrix:
 
 
 def step_basis(places: Points) -> NDArray[np.float64]:
-    """Return how places of the unit frame move with each number of `step_matrix`: (n, 2, 8).
+    """Return how places of the unit frame move with each number of `step_matrix`.
 
-    Shift along x and y, growth, turning, stretch along x and y, stretch along the diagonals, and
-    the two tilts: a model with fewer numbers takes the first ones.
+    Parameters
+    ----------
+    places : Points, (n, 2)
+
+    Returns
+    -------
+    float64 array, (n, 2, 8)
+        Shift along x and y, growth, turning, stretch along x and y, stretch along the diagonals,
+        and the two tilts: a model with fewer numbers takes the first ones.
     """
     return _columns(places, places)
 
