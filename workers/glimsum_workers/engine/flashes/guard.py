@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from glimsum_jobs.flash_figures import FlashArea, FlashKind
 from glimsum_jobs.flash_limits import MOST_FLASHES
+from glimsum_workers.engine.flashes.cells import CellCount
 from glimsum_workers.engine.flashes.changes import (
     LuminanceChanges,
     RedChromaChanges,
@@ -65,10 +66,11 @@ class FlashGuard:
     broadcasters (Ofcom, Guidance Note Section 2, Annex 1); the field is never milder.
     Two things are stricter than the letter: a flash counts in the second of its first change,
     though its second one may lie behind it; and flashes of different places that follow each
-    other count together. It is an aid and no certificate: it takes the screen to be of the size
+    other count together. Places that flash too often each by itself count too, on whatever
+    frames they change. It is an aid and no certificate: it takes the screen to be of the size
     and distance of the estimate, knows no spatial pattern, and nothing of the room.
 
-    Kept between frames: some 40 numbers a cell and a field, never a frame.
+    Kept between frames: some 250 numbers a cell and 130 a field, never a frame.
 
     References
     ----------
@@ -79,19 +81,25 @@ class FlashGuard:
         self.screen = Screen(height, width)
         self._light = DisplayLight(self.screen, display)
         shape = (self.screen.rows, self.screen.columns)
-        self._kinds: tuple[tuple[FlashKind, _Changes, FlashCount], ...] = (
-            ("general", LuminanceChanges(shape), FlashCount(self.screen, rate)),
-            ("red", RednessChanges(shape), FlashCount(self.screen, rate)),
-            ("red", RedChromaChanges(shape, self._light.red), FlashCount(self.screen, rate)),
+        kinds: tuple[tuple[FlashKind, _Changes], ...] = (
+            ("general", LuminanceChanges(shape)),
+            ("red", RednessChanges(shape)),
+            ("red", RedChromaChanges(shape, self._light.red)),
         )
+        self._kinds = [
+            (kind, changes, (FlashCount(self.screen, rate), CellCount(self.screen, rate)))
+            for kind, changes in kinds
+        ]
         self.frames = 0
         """Frames looked at."""
 
     def look(self, codes: DisplayCodes) -> None:
         """Look at the next frame: uint8, (height, width, 3), full range, as it is shown."""
         light = self._light.read(codes)
-        for _, changes, count in self._kinds:
-            count.add(self.frames, changes.follow(light))
+        for _, changes, counts in self._kinds:
+            change = changes.follow(light)
+            for count in counts:
+                count.add(self.frames, change)
         self.frames += 1
 
     def found(self) -> list[Found]:
@@ -105,9 +113,11 @@ class FlashGuard:
 
     def over(self) -> list[int]:
         """Return where the flashes of all seconds over the limit begin, frames from 0."""
-        return sorted(set().union(*(count.over for _, _, count in self._kinds)))
+        both = (count for _, _, counts in self._kinds for count in counts)
+        return sorted(set().union(*(count.over for count in both)))
 
     def _seconds(self) -> Iterator[tuple[FlashKind, FlashArea, Second]]:
-        for kind, _, count in self._kinds:
-            for area, second in count.worst.items():
-                yield kind, area, second
+        for kind, _, counts in self._kinds:
+            for count in counts:
+                for area, second in count.worst.items():
+                    yield kind, area, second

@@ -2,7 +2,7 @@ from fractions import Fraction
 
 import pytest
 
-from glimsum_workers.engine.flashes import changes, counting, guard, light, screen
+from glimsum_workers.engine.flashes import cells, changes, counting, guard, light, screen
 from support.flash_proofs import PROOFS
 
 
@@ -33,7 +33,9 @@ SHARP = [
     (screen, "SCREEN_PX", (900, 768), "a_quarter_of_a_field"),
     (screen, "SCREEN_PX", (1200, 900), "a_quarter_of_a_field"),
     (counting, "MOST_FLASHES", 2, "three_in_a_second"),
-    (counting, "MOST_FLASHES", 4, "three_in_a_second"),
+    (counting, "MOST_FLASHES", 4, "places_that_take_turns_count_together"),
+    (cells, "MOST_FLASHES", 2, "three_in_a_second"),
+    (cells, "MOST_FLASHES", 4, "strikes_that_fall_slowly_are_counted_by_place"),
     (guard, "MOST_FLASHES", 2, "three_in_a_second"),
     (guard, "MOST_FLASHES", 4, "three_in_a_second"),
     (counting, "TOGETHER", Fraction(1, 24), "what_comes_within_a_twelfth_is_together"),
@@ -50,7 +52,9 @@ def test_a_limit_that_is_moved_breaks_its_proof(
         PROOFS[proof]()
 
 
-def test_three_proofs_hold_a_second_to_its_length(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_longer_second_breaks_the_proof_of_three(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     begin = counting.FlashCount.__init__
 
     def longer(self: counting.FlashCount, to: screen.Screen, rate: Fraction) -> None:

@@ -9,16 +9,20 @@ from glimsum_jobs.cues import Cue, cue_gain
 from glimsum_jobs.flash_limits import leading_edges, worst_second
 from glimsum_workers.engine.flashes.guard import FlashGuard
 from glimsum_workers.engine.flashes.screen import Screen
-from support.flash_proofs import BLACK, FOUR, SIZE, SMALL, WHITE, blinks, grey, most, watch
+from support.flash_proofs import (
+    BLACK,
+    FOUR,
+    SIZE,
+    SMALL,
+    WHITE,
+    blinks,
+    encode,
+    grey,
+    most,
+    watch,
+)
 
 Pictures = list[NDArray[np.uint8]]
-
-
-def encode(light: float | NDArray[np.float64]) -> NDArray[np.uint8]:
-    """Return sRGB codes of linear light (IEC 61966-2-1), written anew here."""
-    light = np.clip(light, 0, 1)
-    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
-    return np.asarray(np.rint(255 * code), np.uint8)
 
 
 def plain(series: list[float]) -> Pictures:
@@ -53,18 +57,6 @@ def test_a_slow_pan_over_a_built_set_is_no_flash() -> None:
     set_ = np.repeat(encode(board)[None, :, None], 144, axis=0).repeat(3, axis=2)
     pictures = [set_[:, 2 * frame : 2 * frame + 256] for frame in range(48)]
     assert not any(each.is_over for each in watch(pictures).found())
-
-
-def test_places_that_take_turns_count_together() -> None:
-    # Each half flashes twice in the second; one flash of a quarter or more every three frames.
-    pictures = []
-    for frame in range(24):
-        picture = np.zeros((*SMALL, 3), np.uint8)
-        if frame in FOUR:
-            half = slice(0, 8) if frame in FOUR[::2] else slice(8, 16)
-            picture[:, half] = 255
-        pictures.append(picture)
-    assert most(watch(pictures), "general", "picture") == 4
 
 
 def test_dark_flashes_count_as_bright_ones_do() -> None:
