@@ -40,7 +40,10 @@ def demo(
     as_json: AsJson = False,
 ) -> Ending:
     """Make the demo shot: a made-up harbour at dusk, combined from its passes by the service."""
-    from glimsum_services.demo.making import make_demo  # noqa: PLC0415  # only this command
+    from glimsum_services.demo.making import (  # noqa: PLC0415  # only this command
+        FULL_JOB_FILE,
+        make_demo,
+    )
 
     began = time.monotonic()
     place = folder.resolve()
@@ -65,6 +68,10 @@ def demo(
             _tell_end(_results(client, runs[0], place), seconds, as_json=as_json)
         if not as_json:
             say(f"change numbers in {job} and run the demo again: that makes the next version")
+            say(
+                f"everything a recipe can do: glimsum still {place / FULL_JOB_FILE} 1006 --steps "
+                f"--out steps.png --root {ROOT}={place}"
+            )
         if keep_running:
             if not as_json:
                 say(f"the page stays up at {service.url}/ until Ctrl-C")

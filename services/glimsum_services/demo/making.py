@@ -1,4 +1,4 @@
-"""Makes the demo's folder: the passes as they came from the camera, and the job beside them."""
+"""Makes the demo's folder: passes as they came from the camera, elements, and jobs beside them."""
 
 import os
 import shutil
@@ -10,11 +10,13 @@ from glimsum_jobs.errors import OutputError
 from glimsum_jobs.problems import Place
 
 JOB_FILE = "harbour_010.yaml"
-PASSES = "passes"
+FULL_JOB_FILE = "harbour_020.yaml"
+"""The same passes with everything a recipe can do."""
+FOLDERS = ("passes", "elements")
 
 
 def make_demo(folder: Path) -> Path:
-    """Put passes and job of the demo into `folder` and return the job file.
+    """Put passes, elements and jobs of the demo into `folder`; return the job that it makes.
 
     What is there already stays: a job that a person has changed is not written over, and a pass
     of the same size is not copied again.
@@ -26,10 +28,11 @@ def make_demo(folder: Path) -> Path:
     """
     packaged = files("glimsum_services.demo")
     try:
-        _copy(packaged / PASSES, folder / PASSES)
-        job = folder / JOB_FILE
-        if not job.exists():
-            _copy(packaged / JOB_FILE, job)
+        for name in FOLDERS:
+            _copy(packaged / name, folder / name)
+        for name in (JOB_FILE, FULL_JOB_FILE):
+            if not (folder / name).exists():
+                _copy(packaged / name, folder / name)
     except OSError as error:
         raise OutputError(
             "the demo can't be put there",
@@ -38,7 +41,7 @@ def make_demo(folder: Path) -> Path:
             expected="a folder we may write, with 40 MiB free",
             remedy="Name another folder with --folder.",
         ) from error
-    return job
+    return folder / JOB_FILE
 
 
 def _copy(source: Traversable, target: Path) -> None:

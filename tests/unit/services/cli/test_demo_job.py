@@ -11,7 +11,7 @@ from glimsum_jobs.errors import OutputError
 from glimsum_jobs.mattes import BackingMatte
 from glimsum_jobs.passes import Level
 from glimsum_services.cli.program import make_app
-from glimsum_services.demo.making import JOB_FILE, make_demo
+from glimsum_services.demo.making import FULL_JOB_FILE, JOB_FILE, make_demo
 from glimsum_services.job_file import read_job_file
 
 
@@ -44,6 +44,26 @@ def test_the_demo_job_shows_what_the_service_can_do(job: Path) -> None:
     assert [step.pass_name for step in shot.steps if isinstance(step.stops, tuple)] == ["flash"]
     assert any(step.tint_mired for step in shot.steps)
     assert any(step.matte == "set" for step in shot.steps)
+
+
+def test_the_second_job_holds_everything_a_recipe_can_do(job: Path) -> None:
+    asked = read_job_file(job.with_name(FULL_JOB_FILE))
+
+    shot = asked.jobs[0]
+    assert {type(matte).__name__ for matte in shot.mattes.values()} == {
+        "BackingMatte",
+        "ShapeMatte",
+        "LuminanceMatte",
+        "AnyMattes",
+    }
+    assert any(step.cues for step in shot.steps)
+    assert [step.insert for step in shot.steps if step.insert] == ["tide_board"]
+    assert shot.inserts["tide_board"].holdout == "rigging"
+    assert [step.element for step in shot.steps if step.element] == ["rain"]
+    assert not shot.picture.changes_nothing
+    result = ask("check", str(job.with_name(FULL_JOB_FILE)), "--json")
+    report = json.loads(result.output)["jobs"][0]
+    assert (report["refused"], report["set_aside"], report["problems"]) == (False, [], [])
 
 
 def test_check_finds_nothing_wrong_with_the_demo(job: Path) -> None:
