@@ -81,10 +81,7 @@ def find_backing(silhouette: Image) -> Backing:
     terms = next(count for fewest, count in _TERMS if seen.size >= fewest)
     parts = _surface(at, mean.shape, terms)
     solved, sigma = _fit(parts, seen)
-    rows, columns = (np.arange(size) + 0.5 for size in mean.shape)
-    grid = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
-    laid = (_surface(grid, mean.shape, terms) @ solved).reshape(mean.shape)
-    laid = np.clip(laid, 0.8 * seen.min(), 1.25 * seen.max())
+    laid = np.clip(_lay(solved, mean.shape), 0.8 * seen.min(), 1.25 * seen.max())
     return Backing(laid.astype(np.float32), sigma, float(np.count_nonzero(lit)) / light.size)
 
 
@@ -113,6 +110,15 @@ def _surface(
     x, y = (places / [shape[1] / 2, shape[0] / 2] - 1).T
     one: NDArray[np.float64] = np.ones_like(x)
     return np.stack((one, x, y, x * x, x * y, y * y)[:terms], axis=1)
+
+
+def _lay(solved: NDArray[np.float64], shape: tuple[int, ...]) -> NDArray[np.float64]:
+    """Return a surface in every pixel."""
+    one, in_x, in_y, xx, xy, yy = np.pad(solved, (0, 6 - solved.size)).tolist()
+    x = (np.arange(shape[1]) + 0.5) / (shape[1] / 2) - 1
+    y = (np.arange(shape[0]) + 0.5)[:, None] / (shape[0] / 2) - 1
+    laid: NDArray[np.float64] = (one + x * (in_x + xx * x)) + y * (in_y + yy * y + xy * x)
+    return laid
 
 
 def _blocks(

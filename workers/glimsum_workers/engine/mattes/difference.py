@@ -11,6 +11,8 @@ _MAD = 1.4826
 """Median deviation to standard deviation of normal noise."""
 _KERNEL_NORM = 6.0
 """Root of the sum of squares of the 3 x 3 kernel [1 -2 1] x [1 -2 1]."""
+_ENOUGH = 500_000
+"""Pixels that say enough of noise."""
 _MOST = 2.0
 """Noise that neighbours share is at most so many times what the kernel sees of it."""
 _LEAST = 1e-5
@@ -74,7 +76,8 @@ def _noise(off: Plane, light: Plane) -> Plane:
     across = off[:, :-2] - 2 * off[:, 1:-1] + off[:, 2:]
     rest = np.zeros_like(off)
     rest[1:-1, 1:-1] = (across[:-2] - 2 * across[1:-1] + across[2:]) / np.float32(_KERNEL_NORM)
-    inner = (slice(1, -1), slice(1, -1))
+    every = max(int(np.sqrt(off.size / _ENOUGH)), 1)
+    inner = (slice(1, -1, every), slice(1, -1, every))
     order = np.argsort(light[inner], axis=None)
     sorted_by_light = [plane[inner].ravel()[order] for plane in (light, rest, off)]
     levels, sigmas = [], []

@@ -12,6 +12,8 @@ _ROOM = 0.15
 """How far from its end a window may stray to tell of the noise there."""
 _FEWEST = 1000
 """Pixels of such windows below which the noise of an end is not known."""
+_ENOUGH = 500_000
+"""Pixels that say enough of noise."""
 _FARTHEST = 4.0
 """Standard deviations by which a pixel of a window may differ from its mean."""
 _UNLIKE = 0.75
@@ -19,6 +21,8 @@ _UNLIKE = 0.75
 round it: nearly four of its own, for noise that is not the same in neighbours."""
 _AROUND_PX = 12.0
 """Standard deviation of the Gaussian that says what lies round a window."""
+_BLOCK = 4
+_BAND = 32
 _OFF = 2.0
 """Standard deviations by which what lies round a window may miss the end."""
 
@@ -55,27 +59,48 @@ def _is_nothing_but_noise(off: Plane) -> NDArray[np.bool_]:
     mean = _mean(off)
     spread = np.abs(off - mean)
     # Median deviation to sigma, and back what the mean of 25 took away (normal noise).
-    sigma = 1.4826 * float(np.median(spread[near])) * float(np.sqrt(25 / 24))
-    told = near.astype(np.float32)
-    share = np.maximum(soften(told, _AROUND_PX), 1e-6)
-    # Softening holds to 0..1, so both signs are softened as weights about a half.
-    moved = np.asarray(told * (off + np.float32(0.5)), dtype=np.float32)
-    about = soften(moved, _AROUND_PX) / share - np.float32(0.5)
+    every = max(int(np.sqrt(off.size / _ENOUGH)), 1)
+    told = spread[::every, ::every][near[::every, ::every]]
+    sigma = 1.4826 * float(np.median(told if told.size else spread[near])) * float(np.sqrt(25 / 24))
+    about = _about(off, near)
     even = near & (_largest(spread) <= _FARTHEST * sigma)
     alike = (np.abs(mean - about) <= _UNLIKE * sigma) & (np.abs(about) <= _OFF * sigma)
     return np.asarray(even & alike, dtype=np.bool_)
 
 
+def _about(off: Plane, near: NDArray[np.bool_]) -> Plane:
+    """Return the smooth mean of what is near an end; told by blocks of 4 x 4 pixels."""
+    told = _block_means(near.astype(np.float32))
+    # Softening holds to 0..1, so both signs are softened as weights about a half.
+    moved = _block_means(np.asarray(near * (off + np.float32(0.5)), dtype=np.float32))
+    share = np.maximum(soften(told, _AROUND_PX / _BLOCK), 1e-6)
+    about = soften(moved, _AROUND_PX / _BLOCK) / share - np.float32(0.5)
+    wide = about.astype(np.float32).repeat(_BLOCK, axis=0).repeat(_BLOCK, axis=1)
+    return wide[: off.shape[0], : off.shape[1]]
+
+
+def _block_means(plane: Plane) -> Plane:
+    height, width = (-(-size // _BLOCK) * _BLOCK for size in plane.shape)
+    padded = np.pad(plane, ((0, height - plane.shape[0]), (0, width - plane.shape[1])), mode="edge")
+    blocks = padded.reshape(height // _BLOCK, _BLOCK, width // _BLOCK, _BLOCK)
+    return np.asarray(blocks.mean(axis=(1, 3)), dtype=np.float32)
+
+
 def _largest(plane: Plane) -> Plane:
-    padded = np.pad(plane, _REACH, mode="edge")
-    rows = np.maximum.reduce([padded[n : n + plane.shape[0]] for n in range(2 * _REACH + 1)])
-    steps = [rows[:, n : n + plane.shape[1]] for n in range(2 * _REACH + 1)]
-    return np.asarray(np.maximum.reduce(steps), dtype=np.float32)
+    return _windows(plane, np.maximum)
 
 
 def _mean(plane: Plane) -> Plane:
-    size = 2 * _REACH + 1
-    padded = np.pad(plane, _REACH, mode="edge")
-    rows = np.add.reduce([padded[n : n + plane.shape[0]] for n in range(size)])
-    total = np.add.reduce([rows[:, n : n + plane.shape[1]] for n in range(size)])
-    return np.asarray(total / np.float32(size * size), dtype=np.float32)
+    return _windows(plane, np.add) / np.float32((2 * _REACH + 1) ** 2)
+
+
+def _windows(plane: Plane, joined: np.ufunc) -> Plane:
+    """Return the windows of all pixels, joined; a band of rows at a time stays in the cache."""
+    size, (height, width) = 2 * _REACH + 1, plane.shape
+    padded, made = np.pad(plane, _REACH, mode="edge"), np.empty_like(plane)
+    for top in range(0, height, _BAND):
+        band = padded[top : top + _BAND + 2 * _REACH]
+        count = band.shape[0] - 2 * _REACH
+        rows = joined.reduce([band[n : n + count] for n in range(size)])
+        made[top : top + count] = joined.reduce([rows[:, n : n + width] for n in range(size)])
+    return made

@@ -26,10 +26,10 @@ def without_spill(raw: Plane) -> Plane:
     Returns
     -------
     Plane
-        1 more than 2 pixels inside the contour of 0.5. Nearer to it, with f the share of the backing's
-        light that the set shows beyond those 2 pixels (weighed by a Gaussian of 2 pixels),
-        ``raw / (1 - f)``; not held to 0..1. Threads and specks without such an inside stay as
-        they are.
+        1 more than 2 pixels inside the contour of 0.5. Nearer to it, with f the share of the
+        backing's light that the set shows beyond those 2 pixels (weighed by a Gaussian of 2
+        pixels), ``raw / (1 - f)``; not held to 0..1. Threads and specks without such an inside
+        stay as they are.
 
     Notes
     -----
