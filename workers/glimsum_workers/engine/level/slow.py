@@ -14,7 +14,7 @@ _OVER_FLICKER = 4.0
 """Rms of what is left that a ramp must exceed, so that chance between few frames is no fade."""
 _GRID = 48
 """Most places at which a ramp is first tried to begin or end."""
-_SHAPES_TRIED = 12
+_SHAPES_TRIED = 6
 
 
 @dataclass(frozen=True)
@@ -109,20 +109,24 @@ def find_slow_change(places: NDArray[np.intp], logs: Values, errors: Values) -> 
         ramp, column = _best_ramp(x, y, columns, ends)
         if ramp is None:
             break
-        answer, rest = _fit(y, [*columns, column])
+        rest = _fit(y, [*columns, column])[1]
         after = float(rest @ rest) + floor
         spent = 2 if ramp.first <= x[0] and ramp.last >= x[-1] else 4
         spare = len(x) - len(columns) * 3 + 2 - spent
         if spare < 1 or _by_chance(after / before, spent, spare) > _LIKELY:
             break
-        if abs(answer[-1]) < _OVER_FLICKER * np.sqrt(after / len(x)):
-            break
         found.append(ramp)
         columns.append(column)
         left = rest
+    answer, left = _fit(y, columns)
+    while found:
+        least = int(np.argmin(np.abs(answer[1:])))
+        if abs(answer[1 + least]) >= _OVER_FLICKER * np.sqrt((left @ left + floor) / len(x)):
+            break
+        del found[least], columns[1 + least]
+        answer, left = _fit(y, columns)
     if not found:
         return None
-    answer, left = _fit(y, columns)
     ramps = [
         Ramp(ramp.first, ramp.last, float(size / np.log(2.0)), ramp.shape)
         for ramp, size in zip(found, answer[1:], strict=True)

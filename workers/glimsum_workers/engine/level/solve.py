@@ -123,7 +123,10 @@ def levels_of(
     ----------
     compared : Compared
         From `compare_frames`.
-    anchor, meant, limit_stops, worst_sigma
+    anchor : int, optional
+    meant : float64 array, (frames,), optional
+    limit_stops : float
+    worst_sigma : float
         As for `solve_levels`.
 
     Returns
