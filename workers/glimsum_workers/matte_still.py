@@ -43,7 +43,7 @@ def make_matte_still(job: ShotJob, name: str, frame: int, roots: Roots, keep_fol
         raise JobError(
             f"matte {name} of shot {job.shot} can't be made", [_unknown(job, name, frame)]
         )
-    with open_bench(job, frame, roots, keep_folder) as bench:
+    with open_bench(_needing(job, name), frame, roots, keep_folder) as bench:
         weight = bench.matte(name, OnFrame(frame))
         fingerprint = digest_of(matte_fingerprint(bench, name, frame))
         attributes = attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved)
@@ -57,6 +57,15 @@ def make_matte_still(job: ShotJob, name: str, frame: int, roots: Roots, keep_fol
         attributes=replace(attributes, color_interop_id="data"),
         window=Window.whole(weight.shape),
     )
+
+
+def _needing(job: ShotJob, name: str) -> ShotJob:
+    """Return a job whose recipe needs a matte, so that all it is made of is measured."""
+    if any(name in job.mattes_in(step) for step in job.steps):
+        return job
+    first, *rest = job.steps
+    again = first.model_copy(update={"matte": name})
+    return job.model_copy(update={"recipe": (first, *rest, again)})
 
 
 def _unknown(job: ShotJob, name: str, frame: int) -> Problem:

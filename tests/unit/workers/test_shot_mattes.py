@@ -15,6 +15,7 @@ from glimsum_jobs.mattes import ShapeMatte
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.frame_fingerprint import matte_fingerprint
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.matte_still import make_matte_still
 from glimsum_workers.one_frame import make_still
 from glimsum_workers.shot_mattes import ShotMattes
 from support.run_here import open_run, work_through
@@ -195,6 +196,14 @@ def test_an_outline_that_moves_is_told_apart_frame_by_frame(bench: ShotBench) ->
         return len({str(matte_fingerprint(bench, name, frame)) for frame in (1001, 1002, 1003)})
 
     assert (told("box"), told("soft"), told("larger")) == (3, 1, 3)
+
+
+def test_a_matte_no_step_asks_for_can_be_looked_at(plates: Path) -> None:
+    job = job_of({"set": MATTES["set"], "drawn": MATTES["drawn"]}, "drawn")
+
+    made = make_matte_still(job, "set", 1002, Roots(small_roots(plates)), plates / "kept")
+
+    np.testing.assert_allclose(made.rgb[12:, 29, 0], 0.75, atol=1e-5)
 
 
 def test_an_error_names_the_matte_it_comes_from(plates: Path) -> None:
