@@ -34,8 +34,9 @@ def read_grain(light: Image) -> Grain:
     Returns
     -------
     Grain
-        Within 20 % where a tenth of the picture is smooth; too high where it is textured all
-        over, too low where coding smoothed the noise away.
+        Standard deviation 15 to 25 % too low on smooth pictures, within 20 % on the rendered
+        harbour; too high where a picture is textured all over, too low where coding smoothed
+        the noise away.
     """
     red, green, blue = (
         estimate_noise(np.ascontiguousarray(light[..., channel])) for channel in range(3)
