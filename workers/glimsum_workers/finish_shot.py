@@ -19,6 +19,7 @@ from glimsum_workers.frames.masters import digest_file
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, draw_card, write_sheet
 from glimsum_workers.look import Look
+from glimsum_workers.track_files import TRACKS, write_tracks
 from glimsum_workers.version_folder import LINES, MASTERS, VIEWING
 from glimsum_workers.viewing_copy import write_viewing_copy
 from glimsum_workers.writer import Writer
@@ -97,6 +98,9 @@ def finish_shot(
             token=writer.token,
             before_rename=writer.ask,
         )
+    if solved.follows:
+        tracks = roots.make_folder(version.child(TRACKS))
+        write_tracks(order.job, solved.follows, tracks, writer.token, writer.ask)
     finished = Finished(
         frames=len(whole),
         reused=sum(each.reused is not None for each in whole.values()),

@@ -19,6 +19,7 @@ from glimsum_workers.frames.whole import nothing_to_ask, write_whole
 from glimsum_workers.steady_test.flow import SteadyTest, run_steady_test
 from glimsum_workers.steady_test.parallax import misfit_of
 from glimsum_workers.steady_test.pictures import KINDS, draw_all, plot_offsets
+from glimsum_workers.track_files import TRACKS, write_tracks
 
 MEASUREMENTS = "measurements.json"
 """What a steady test told, beside its pictures."""
@@ -38,7 +39,7 @@ class MeasuredHere:
 def measure_here(
     job: ShotJob, roots: Mapping[str, Path], keep_folder: Path, out: Path | None
 ) -> MeasuredHere:
-    """Measure where every pass of a job lies; draw plots and pictures into `out`.
+    """Measure where every pass of a job lies; write plots, pictures and tracks into `out`.
 
     Parameters
     ----------
@@ -77,6 +78,10 @@ def measure_here(
     told = run_steady_test(job, checked, Roots(roots), keep_folder)
     misfits = {name: misfit_of(left) for name, left in told.left.items()}
     pictures = {} if out is None else _draw_pictures(told, out)
+    if out is not None and told.follows:
+        tracks = out / TRACKS
+        make_folder(tracks, "the tracks can't be written")
+        write_tracks(told.job, told.follows, tracks, f"measure{os.getpid()}")
     return MeasuredHere(told, misfits, pictures)
 
 

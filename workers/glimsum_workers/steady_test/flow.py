@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from glimsum_jobs.errors import JobError, SourceError
+from glimsum_jobs.errors import JobError, LightError, SourceError
+from glimsum_jobs.follows import Follow
 from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.plan import dead_frames, measure_items, used_passes
 from glimsum_jobs.problems import Problem, Rank, stops_shot
@@ -18,6 +19,7 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
 from glimsum_workers.measure_item import PLACES, measure_item
 from glimsum_workers.measured import Measured
+from glimsum_workers.solve_follows import solve_follows, tell_follows
 from glimsum_workers.solve_tracks import solve_tracks
 from glimsum_workers.steady_test.leftover import leftover_of
 from glimsum_workers.steady_test.overlay import Overlay, overlay_of
@@ -40,6 +42,8 @@ class SteadyTest:
         What the check found, start offsets with their scores included.
     tracks : dict of str to PassTrack
         By pass, the reference of a locked camera included.
+    follows : dict of str to Follow
+        What inserts, mattes and elements follow on the reference, as in `Solved`.
     left : dict of str to Left
         What is left after alignment, by pass; a pass that tells nothing is missing.
     overlays : dict of str to Overlay
@@ -53,6 +57,7 @@ class SteadyTest:
     job: ShotJob
     checked: Checked
     tracks: dict[str, PassTrack]
+    follows: dict[str, Follow]
     left: dict[str, Left]
     overlays: dict[str, Overlay]
     unmeasured: dict[str, str]
@@ -91,7 +96,9 @@ def run_steady_test(job: ShotJob, checked: Checked, roots: Roots, keep_folder: P
     with Material(asked, checked, roots) as material:
         measured, aside = _measure(asked, material, keep)
         tracks = solve_tracks(asked, measured.tracked, checked, measured.aligned)
-        solved = Solved(averages={}, levels={}, tracks=tracks, revision="")
+        whole = checked.passes[asked.reference_pass]
+        follows = solve_follows(asked, measured.followed, tracks, (whole.height, whole.width))
+        solved = Solved(averages={}, levels={}, tracks=tracks, follows=follows, revision="")
         left = _left(asked, measured, solved, keep=keep, checked=checked)
         overlays = {
             name: laid for name in tracks if (laid := overlay_of(asked, name, solved, material))
@@ -101,11 +108,13 @@ def run_steady_test(job: ShotJob, checked: Checked, roots: Roots, keep_folder: P
         *aside,
         *tell_places(asked, measured, tracks, dead_frames(checked)),
         *tell_parallax(asked, left),
+        *tell_follows(asked, measured.followed, follows),
     )
     return SteadyTest(
         job=asked,
         checked=checked,
         tracks=tracks,
+        follows=follows,
         left=left,
         overlays=overlays,
         unmeasured=_unmeasured(asked, tracks),
@@ -114,7 +123,10 @@ def run_steady_test(job: ShotJob, checked: Checked, roots: Roots, keep_folder: P
 
 
 def _measure(job: ShotJob, material: Material, keep: TileKeep) -> tuple[Measured, list[Problem]]:
-    """Measure every place; a file that can't be read sets its frame aside, as in the farm."""
+    """Measure every place; a file that can't be read sets its frame aside, as in the farm.
+
+    A patch that can't be followed is told of.
+    """
     measured, aside = Measured(), list[Problem]()
     for item in measure_items(job, material.checked):
         if item.partition(":")[0] in PLACES:
@@ -122,6 +134,8 @@ def _measure(job: ShotJob, material: Material, keep: TileKeep) -> tuple[Measured
                 measured.add(measure_item(job, item, material, keep))
             except SourceError as error:
                 aside.append(error.problem(Rank.STOPS_FRAME, shot=job.shot))
+            except LightError as error:
+                aside.append(error.problem(Rank.REMARK, shot=job.shot))
     return measured, list(dict.fromkeys(aside))
 
 
