@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from glimsum_jobs.errors import JobError, PathError
-from glimsum_jobs.mattes import PictureMatte
+from glimsum_jobs.named_files import named_files
 from glimsum_jobs.paths import RootPath, parse_root_path, pattern_of
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
@@ -16,19 +16,7 @@ REMEDY = "Start with `glimsum up --root NAME=FOLDER`, or set GLIMSUM_ROOTS=NAME=
 
 def paths_of(job: ShotJob) -> Iterator[tuple[tuple[str, ...], str]]:
     """Yield every path of a job with its place in the job."""
-    for name, each in job.passes.items():
-        yield ("passes", name, "files"), each.files
-        if each.alignment is not None:
-            plain = isinstance(each.alignment_frame, str)
-            place = ("passes", name, "alignment_frame")
-            yield (place if plain else (*place, "file")), each.alignment.file
-    for name, matte in job.mattes.items():
-        if isinstance(matte, PictureMatte):
-            yield ("mattes", name, "files"), matte.files
-    for name, insert in job.inserts.items():
-        yield ("inserts", name, "files"), insert.files
-    for name, element in job.elements.items():
-        yield ("elements", name, "files"), element.files
+    yield from named_files(job)
     yield ("output",), job.output
 
 

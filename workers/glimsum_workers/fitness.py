@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from glimsum_jobs.errors import PathError, SourceError
-from glimsum_jobs.mattes import PictureMatte
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.memory import frame_memory_bytes
+from glimsum_jobs.named_files import named_files
 from glimsum_jobs.orders import Orders, RunOrder
 from glimsum_jobs.paths import RootPath, parse_root_path
 from glimsum_workers.frames.roots import Roots
@@ -123,9 +123,7 @@ class Fitness:
 def needs_of(order: RunOrder, checked: Checked | None) -> Needs:
     """Return what a run needs: every root its job names, its folder, memory for a frame."""
     job = order.job
-    files = [each.files for each in job.passes.values()]
-    files += [each.files for each in job.mattes.values() if isinstance(each, PictureMatte)]
     folder = parse_root_path(order.folder)
-    roots = {parse_root_path(each).root for each in files} | {folder.root}
+    roots = {parse_root_path(path).root for _, path in named_files(job)} | {folder.root}
     memory = 0 if checked is None else frame_memory_bytes(job, checked)
     return Needs(tuple(sorted(roots)), folder, memory)

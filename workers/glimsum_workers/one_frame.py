@@ -1,7 +1,7 @@
 """One frame here and now, without queue, ledger or version folder: to look at while deciding."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -109,7 +109,7 @@ def open_bench(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Ite
     _refuse(job, frame, checked, dead_frames(checked))
     job = settled(job, checked)
     bench = ShotBench(job, checked, measure_here(job, checked, roots, keep), roots, keep)
-    with bench.material:
+    with closing(bench):
         yield bench
 
 

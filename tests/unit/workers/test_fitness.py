@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from glimsum_jobs.elements import Element
 from glimsum_jobs.measurements import Checked, FoundPass
 from glimsum_jobs.memory import frame_memory_bytes
 from glimsum_workers.fitness import Fitness
@@ -91,6 +92,9 @@ def test_a_frame_too_big_for_the_memory_is_refused_with_the_number(run: HereRun)
 
     assert told.startswith("a frame needs about 4.1 GB of memory, a worker process has 2.0 GB: ")
     assert fitness(run, checked(1920, 1080), memory=2 * 10**9) == ""
+    rain = Element(files="plates:rain.exr", space="lin_ap1_scene")
+    more = run.order.job.model_copy(update={"elements": {"rain": rain}})
+    assert frame_memory_bytes(more, checked(8192, 4320)) == expected + 8192 * 4320 * 4 * 10
     assert fitness(run, None, memory=2 * 10**9) == ""  # sizes are not known before the check
 
 
