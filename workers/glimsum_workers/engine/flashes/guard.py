@@ -86,7 +86,7 @@ class FlashGuard:
             ("red", RednessChanges(shape)),
             ("red", RedChromaChanges(shape, self._light.red)),
         )
-        self._kinds = [
+        self._kinds: list[tuple[FlashKind, _Changes, tuple[FlashCount | CellCount, ...]]] = [
             (kind, changes, (FlashCount(self.screen, rate), CellCount(self.screen, rate)))
             for kind, changes in kinds
         ]
