@@ -11,6 +11,8 @@ from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.recipe import Step
 from glimsum_jobs.shot import ShotJob
 
+StepField = Literal["stops", "tint_mired", "cues"]
+
 
 class StepChange(BaseModel):
     """One change to one step."""
@@ -23,7 +25,7 @@ class StepChange(BaseModel):
     """A pass, an insert or an element."""
     number: int | None = None
     """Which of the steps of that name, from 1."""
-    field: Literal["stops", "tint_mired", "cues"]
+    field: StepField
     value: Any
     """Of stops and tints what the job takes; of cues ``{cue: 3, ...}`` with the fields that
     change, and ``{cue: 3, remove: True}``."""

@@ -7,7 +7,7 @@ import pytest
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.job_changes import LONGEST_VALUE, MOST_TOLD, tell_changes
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.step_changes import StepChange, change_steps
+from glimsum_jobs.step_changes import StepChange, StepField, change_steps
 
 LAMP = {"space": "lin_ap1_scene", "exposure": {"stops": 0}, "align": "none"}
 RECIPE: list[dict[str, Any]] = [
@@ -29,7 +29,9 @@ def job(**changes: Any) -> ShotJob:
     return ShotJob.model_validate({**tree, **changes})
 
 
-def changed(name: str, value: Any, field: str = "stops", number: int | None = None) -> ShotJob:
+def changed(
+    name: str, value: Any, field: StepField = "stops", number: int | None = None
+) -> ShotJob:
     change = StepChange(
         option="--stops", name=name, number=number, field=field, value=value
     )  # fmt: skip

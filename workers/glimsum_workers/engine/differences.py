@@ -97,9 +97,17 @@ def half_step(light: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def enlargement(earlier: Image, later: Image) -> int:
-    """Return the power of two, 1 to 65536, that brings a difference near to white, not above.
+    """Return the factor that brings a difference near to white.
 
-    All but one in a thousand samples of it stay below 1.
+    Parameters
+    ----------
+    earlier, later : Image, (height, width, 3)
+        Scene-linear, of one size.
+
+    Returns
+    -------
+    int
+        A power of two, 1 to 65536; all but one in a thousand samples stay at 1 or below.
     """
     high = float(np.quantile(np.abs(later - earlier), 0.999))
     if high <= 0:
