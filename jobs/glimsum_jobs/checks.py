@@ -93,6 +93,14 @@ def _check_anchor(job: ShotJob, name: str, findings: Findings) -> None:
             expected=f"a frame from {job.frames.first} to {job.frames.last}",
             remedy="Name a frame of the shot, or write level: steady.",
         )
+    elif isinstance(level, Steady) and level.meant(level.steady) == 0:
+        findings.add(
+            ("passes", name, "level"),
+            f"the lamp of pass {name} is out on the frame all others are held to",
+            seen=f"steady: {level.steady}, where stops say out",
+            expected="a frame on which the lamp burns",
+            remedy="Name another frame.",
+        )
 
 
 def _check_dark(name: str, each: Pass, dark: Pass, findings: Findings) -> None:

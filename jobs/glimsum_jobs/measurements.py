@@ -1,6 +1,8 @@
 """What checking and measuring found: frozen values that travel as JSON through the ledger."""
 
-from pydantic import BaseModel, ConfigDict
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
 
 from glimsum_jobs.flash_figures import Flashing
 from glimsum_jobs.follows import Follow
@@ -117,6 +119,14 @@ class Levels(Found):
     gains: dict[int, float]
     sigma: dict[int, float]
     trusted: dict[int, bool]
+    colours: Annotated[dict[int, tuple[float, float]], Field(exclude_if=lambda told: not told)] = {}
+    """Red and blue over green against the frame that is held to, where they are taken out."""
+
+    def channels(self, frame: int) -> tuple[float, float, float]:
+        """Return what red, green and blue of a frame are divided by."""
+        gain = self.gains.get(frame, 1.0)
+        red, blue = self.colours.get(frame, (1.0, 1.0))
+        return gain * red, gain, gain * blue
 
 
 class Solved(Found):

@@ -6,6 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from glimsum_jobs.exposures import Exposure
 from glimsum_jobs.frame_ranges import FrameNumber, source_number
+from glimsum_jobs.keyframes import Fade, Stops, gain_at
 
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
 """Name of a pass or matte: lower case letters, digits and underscores."""
@@ -54,9 +55,18 @@ class Crop(Strict):
 
 
 class Steady(Strict):
-    """Flicker taken out against the level of one frame, say the one that was metered."""
+    """Every frame held to the level of one, say the one that was metered."""
 
     steady: FrameNumber
+    stops: Stops = 0.0
+    """What the lamp was meant to do, as in a step: stays in the light, all else is taken out."""
+    fade: Fade = "light"
+    colour: bool = False
+    """Red and blue too are held to those of the frame: takes out a white balance that drifted."""
+
+    def meant(self, frame: int) -> float:
+        """Return the light the lamp was meant to give on a frame, linear, 0 where out."""
+        return gain_at(self.stops, frame, self.fade)
 
 
 class AlignmentFrame(Strict):
@@ -98,8 +108,9 @@ class Pass(Strict):
     ambient: Name | None = None
     """Pass with ``use: ambient``."""
     level: Literal["follow", "steady"] | Steady = "follow"
-    """steady: flicker from frame to frame is taken out, the median level kept; or name the
-    frame whose level is right, as ``{steady: 1006}``."""
+    """steady: flicker from frame to frame and slow changes of less than a quarter of a stop are
+    taken out, larger ones are kept as fades; or name the frame that all are held to, as
+    ``{steady: 1006}``."""
     align: Literal["none", "shift", "similarity", "affine", "field"] = "similarity"
     """What the pass may have drifted by against the reference, and is brought back by.
 

@@ -105,6 +105,7 @@ def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:
         stops_of(bench.job, name),
         None if each.ambient is None else bench.averages.ambient_key(each.ambient, frame),
         None if levels is None else levels.gains.get(frame, 1.0),
+        *([levels.colours[frame]] if levels is not None and frame in levels.colours else []),
         None if motion is None else _placed(bench, motion, frame),
     ]
 

@@ -15,15 +15,17 @@ from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.dark import Averager
 from glimsum_workers.engine.hot_pixels import find_hot_pixels
-from glimsum_workers.engine.level.sample import LevelSample, level_sample
-from glimsum_workers.engine.primaries import convert
-from glimsum_workers.engine.spaces import matrix_between
+from glimsum_workers.engine.level.sample import cell_of, unclipped_cells
+from glimsum_workers.engine.metrics import block_means
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.material import Material
 from glimsum_workers.recorded import decode_pass, exposed, stops_of
 
 MEASURE_EPOCH = 1
 """Raised whenever measuring the same files gives other numbers."""
+
+LEVEL_EPOCH = 2
+"""Raised whenever sampling the level of the same files gives other numbers."""
 
 
 def average_pass(job: ShotJob, name: str, material: Material, keep: Keep) -> Averaged:
@@ -113,37 +115,29 @@ def sample_level(job: ShotJob, name: str, frame: int, material: Material, keep: 
     each = job.passes[name]
     key = digest_of(
         "level",
-        MEASURE_EPOCH,
+        LEVEL_EPOCH,
         material.pass_fingerprint(name, frame),
         each.space,
         each.range,
         each.crop and each.crop.model_dump(),
         each.white_balance and each.white_balance.gains,
         stops_of(job, name),
-        job.space,
     )
     if keep.get(key) is None:
         recorded = decode_pass(each, material.pass_codes(name, frame))
-        sample = sample_picture(job, name, recorded.picture.rgb, recorded.clipped)
-        keep.put(
-            key,
-            light=sample.light,
-            valid=sample.valid,
-            cell_px=np.asarray(sample.cell_px),
-        )
+        cell_px = cell_of(recorded.picture.rgb.shape[1])
+        valid = unclipped_cells(recorded.picture.rgb, recorded.clipped, cell_px)
+        cells = sample_cells(job, name, recorded.picture.rgb)
+        keep.put(key, cells=cells, valid=valid, cell_px=np.asarray(cell_px))
     return Sampled(pass_name=name, frame=frame, key=key)
 
 
-def sample_picture(
-    job: ShotJob, name: str, rgb: Image, clipped: NDArray[np.bool_] | None = None
-) -> LevelSample:
-    """Return the level sample of a picture of a pass as recorded; `rgb` is used up.
+def sample_cells(job: ShotJob, name: str, rgb: Image) -> Image:
+    """Return the cell means of a picture of a pass as recorded; `rgb` is used up.
 
-    All samples of a shot are in the working space, so that one may be taken from another.
+    Equalised, in the camera's own primaries: (rows, columns, 3).
     """
-    lit = exposed(job, name, rgb)
-    matrix = matrix_between(job.passes[name].space, job.space)
-    return level_sample(convert(lit, matrix), clipped=clipped)
+    return block_means(exposed(job, name, rgb), cell_of(rgb.shape[1]))
 
 
 def _three(values: NDArray[Any]) -> tuple[float, float, float]:

@@ -121,8 +121,9 @@ class ShotLight:
     def _steady(self, name: str, frame: int, solved: Solved) -> PassLight:
         """Return a pass without ambient, steady and converted, where its camera stood."""
         light = self.equalised(name, frame)
-        gain = solved.levels[name].gains.get(frame, 1.0) if name in solved.levels else 1.0
-        rgb = self.to_working_space(name, light.picture.rgb, frame, gain)
+        levels = solved.levels.get(name)
+        gains = (1.0, 1.0, 1.0) if levels is None else levels.channels(frame)
+        rgb = self.to_working_space(name, light.picture.rgb, frame, gains)
         picture = Picture(rgb, light.picture.alpha)
         return PassLight(picture, light.clipped, light.replaced, light.mended)
 
@@ -144,13 +145,18 @@ class ShotLight:
             return lay_field(motion, self._pictures.nearness(frame))
         return motion
 
-    def to_working_space(self, name: str, rgb: Image, frame: int, gain: float = 1.0) -> Image:
-        """Return an equalised picture of a pass without ambient, steady and converted."""
+    def to_working_space(
+        self, name: str, rgb: Image, frame: int, gains: tuple[float, float, float] = (1, 1, 1)
+    ) -> Image:
+        """Return an equalised picture of a pass without ambient, steady and converted.
+
+        `gains` are those of the frame's red, green and blue against what they should be.
+        """
         each = self._job.passes[name]
         if each.ambient is not None:
             theirs = self._job.passes[each.ambient].space
             matrix = None if theirs == each.space else matrix_between(theirs, each.space)
             rgb = subtract_ambient(rgb, self._averages.ambient(each.ambient, frame), matrix)
-        if gain != 1.0:
-            rgb = multiply_channels(rgb, np.full(3, 1 / gain, dtype=np.float32))
+        if gains != (1, 1, 1):
+            rgb = multiply_channels(rgb, (1 / np.asarray(gains)).astype(np.float32))
         return convert(rgb, matrix_between(each.space, self._job.space))
