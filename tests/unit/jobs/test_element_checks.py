@@ -11,7 +11,7 @@ from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
 from unit.jobs.example_jobs import small_job
-from unit.jobs.test_elements import RAIN
+from unit.jobs.test_elements import RAIN, element, numbers
 
 
 def told_of(**more: Any) -> list[Problem]:
