@@ -11,6 +11,7 @@ from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample.kernels import tap_table
 from glimsum_workers.engine.resample.mapped import Places, SourceMap, map_channels
+from glimsum_workers.engine.resample.quick import Laid, Place, is_worth_it, lay_quickly
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 from glimsum_workers.engine.resample.shifted import shift_channels
 
@@ -84,7 +85,8 @@ def resample(
     else weighs all 64 samples of every pixel. A field isn't to make the picture much smaller:
     its kernel is never widened.
     """
-    shape = picture.rgb.shape[:2]
+    height, width = picture.rgb.shape[:2]
+    shape = height, width
     if isinstance(motion, np.ndarray):
         wanted = motion.shape[:2] if size is None else size
         _check_field(motion, wanted)
@@ -93,11 +95,26 @@ def resample(
     turn, shift = motion.turn(), np.array([motion.dx, motion.dy], np.float64)
     stretch = _check_turn(turn, shift)
     offset = shift + (np.array(shape) - wanted)[::-1] / 2
+    place = Place.of(turn, shift, shape, wanted)
+    quick = picture.alpha is None and edges == "repeat" and place.is_quick and is_worth_it(wanted)
+    if quick and not _is_whole(turn, offset):
+        return _quickly(picture, place, wanted)
     if np.array_equal(turn, np.eye(2)):
         if wanted == shape and not offset.any():
             return Resampled(picture, 1.0)
         return _shifted(picture, float(offset[0]), float(offset[1]), wanted, edges)
     return _mapped(picture, _affine_map(turn, shift, stretch, shape, wanted), wanted, edges)
+
+
+def _is_whole(turn: NDArray[np.float64], offset: NDArray[np.float64]) -> bool:
+    """Return whether samples only change places."""
+    return np.array_equal(turn, np.eye(2)) and all(each.is_integer() for each in offset.tolist())
+
+
+def _quickly(picture: Picture, place: Place, size: tuple[int, int]) -> Resampled:
+    rgb = np.empty((*size, 3), np.float32)
+    lay_quickly(picture.rgb, place, find_ring_rule(picture.rgb), rgb, Laid())
+    return Resampled(Picture(rgb), place.share_inside(picture.rgb.shape[:2], size))
 
 
 def _shifted(

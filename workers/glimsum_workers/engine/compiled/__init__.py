@@ -1,0 +1,1 @@
+"""Inner loops made into machine code; imported only where pictures are made."""

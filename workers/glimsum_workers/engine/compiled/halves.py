@@ -1,0 +1,68 @@
+"""Half floats as bits, to and from float32, with integers alone: alike on every processor."""
+
+from importlib import import_module
+from typing import Any
+
+import numpy as np
+from llvmlite import ir
+
+from glimsum_workers.engine.compiled.kernel import numba
+
+_extending: Any = import_module("numba.extending")
+
+# IEEE 754-2019: binary16 has 5 bits of exponent (bias 15) and 10 of fraction, binary32 8 (127)
+# and 23. Biases differ by 112, fractions by 13 bits.
+
+
+def _float_of(context: Any, bits: Any) -> Any:  # numba asks for both
+    """Return the float32 with the bits of an int32."""
+
+    def build(_context: Any, builder: Any, _signature: Any, given: Any) -> Any:
+        return builder.bitcast(given[0], ir.FloatType())
+
+    return numba.float32(numba.int32), build
+
+
+def _bits_of(context: Any, value: Any) -> Any:  # numba asks for both
+    """Return the bits of a float32 as an int32."""
+
+    def build(_context: Any, builder: Any, _signature: Any, given: Any) -> Any:
+        return builder.bitcast(given[0], ir.IntType(32))
+
+    return numba.int32(numba.float32), build
+
+
+float_of: Any = _extending.intrinsic(_float_of)
+bits_of: Any = _extending.intrinsic(_bits_of)
+
+
+def _unpack(half: Any) -> Any:
+    """Return the float32 of a half's bits (int16), exactly; 0 where it is no number."""
+    wide = np.int32(half)
+    size = wide & np.int32(0x7FFF)
+    shifted = size << np.int32(13)
+    normal = float_of(shifted + np.int32(112 << 23))
+    small = float_of(shifted + np.int32(113 << 23)) - float_of(np.int32(113 << 23))
+    value = small if size < np.int32(0x400) else normal
+    value = np.float32(0) if size >= np.int32(0x7C00) else value
+    return float_of(bits_of(value) | (wide & np.int32(-0x80000000)))
+
+
+def _pack(value: Any) -> Any:
+    """Return the bits (int16) of the half nearest to a float32, ties to even, at most 65504.
+
+    NaN becomes the largest.
+    """
+    bits = bits_of(value)
+    size = bits & np.int32(0x7FFFFFFF)
+    size = min(size, np.int32(0x477FE000))
+    even = (size >> np.int32(13)) & np.int32(1)
+    normal = (size - np.int32(112 << 23) + np.int32(0xFFF) + even) >> np.int32(13)
+    # Adding 0.5 leaves what a half below 2**-14 holds in the last bits, rounded as it should be.
+    small = bits_of(float_of(size) + np.float32(0.5)) - np.int32(126 << 23)
+    half = small if size < np.int32(113 << 23) else normal
+    return np.int16(half | ((bits >> np.int32(16)) & np.int32(0x8000)))
+
+
+unpack: Any = _extending.register_jitable(_unpack)
+pack: Any = _extending.register_jitable(_pack)

@@ -1,0 +1,60 @@
+"""Make a function into machine code, once for a machine where it can be kept.
+
+Nothing here lets the compiler reorder or join floating-point operations, so a frame has the same
+bytes on every machine whose numbers are those of IEEE 754.
+"""
+
+import logging
+from collections.abc import Callable
+from functools import cache
+from importlib import import_module
+from typing import Any
+
+numba: Any = import_module("numba")
+"""Its own hints don't cover what is compiled from arrays."""
+
+_LOG = logging.getLogger(__name__)
+
+
+def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
+    """Return `function` as machine code that runs without the interpreter's lock.
+
+    Parameters
+    ----------
+    function : callable
+        Within what numba compiles; division by zero gives infinity as in numpy.
+    *signatures : numba signature
+        Compiled at once, or read from the cache; none: compiled for what it is called with.
+
+    Returns
+    -------
+    callable
+        The same numbers. Where no folder for compiled code can be written it is compiled in
+        memory, which costs each process some 15 s of CPU, and a line in the log says so.
+
+    Notes
+    -----
+    The cache is numba's: the folder NUMBA_CACHE_DIR, or beside this file, or in the user's own
+    cache. It looks at the file of a function alone, not at those of what the function calls;
+    workers are therefore given a folder named by all of these files together.
+    """
+    asked = list(signatures) or None
+    try:
+        return numba.jit(asked, cache=True, nogil=True, error_model="numpy")(function)
+    except RuntimeError:
+        _tell_once()
+        return numba.jit(asked, nogil=True, error_model="numpy")(function)
+
+
+@cache
+def _tell_once() -> None:
+    _LOG.warning(
+        "compiled code can't be kept: no folder for it can be written. Every worker process "
+        "compiles anew, some 15 s of CPU each. Set NUMBA_CACHE_DIR to a folder that can."
+    )
+
+
+def constant(array: str) -> Any:
+    """Return the type of an array that is only read: ``float32[:, ::1]`` and the like."""
+    written = getattr(numba.types, array.partition("[")[0])
+    return numba.types.Array(written, array.count(",") + 1, "C", readonly=True)

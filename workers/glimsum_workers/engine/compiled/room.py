@@ -1,0 +1,144 @@
+"""What is at hand while one tile of columns is resampled, and the sums over eight taps.
+
+Everything lies in one flat array, the room, addressed by unsigned numbers: the compiler then sees
+that rows don't overlap and does eight samples at a time. It stays within a second-level cache.
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glimsum_workers.engine.compiled.kernel import compile_kernel
+
+Room = NDArray[np.float32]
+Address = Any
+"""Of a sample in the room: numpy.uintp."""
+
+TILE = 256
+"""Columns made at once."""
+LINES = 64
+"""Source rows at hand."""
+WIDEST = 304
+"""Samples of a source row under a tile: its columns, 2 % more, and the reach of the taps."""
+
+NODES = 4096
+"""Fractions of a pixel in the table of taps."""
+MARGIN = 16
+"""Nodes before 0 and after 1 in that table."""
+
+CHANGE_PX = 0.004
+"""Over as many rows as a fraction takes to change by this, taps are taken to change evenly: off
+by 8e-6 at most, a sixtieth of what half floats round."""
+
+U = np.uintp
+T, W, THREE, EIGHT = U(TILE), U(WIDEST), U(3), U(8)
+ACROSS, ACROSS_STEPS = U(0), EIGHT * T
+"""Taps along a row for each column, and what they change by from row to row."""
+ALONG, ALONG_STEPS = U(2) * EIGHT * T, U(3) * EIGHT * T
+"""The same along a column."""
+MADE = U(4) * EIGHT * T
+"""The new row: three channels, one after the other."""
+HELD = MADE + THREE * T
+"""1 for columns in which the new row is to be limited."""
+MIDDLE = HELD + T
+"""Source rows taken at the new columns: row after row of three channels."""
+SOURCE = MIDDLE + U(LINES) * THREE * T
+"""The source rows themselves."""
+SIZE = SOURCE + U(LINES) * THREE * W
+
+
+def _weigh_columns(
+    room: Room, table: NDArray[np.float32], fractions: NDArray[np.float64], into: Address, n: int
+) -> None:
+    """Put the eight taps of every column's fraction into the room."""
+    for i in range(n):
+        place = fractions[i] * NODES + MARGIN
+        node = int(place)
+        part = np.float32(place - node)
+        for tap in range(8):
+            value = table[node, tap]
+            step = part * (table[node + 1, tap] - value)
+            room[into + U(tap) * T + U(i)] = value + step
+
+
+def _set_steps(room: Room, first: Address, last: Address, share: np.float32) -> None:
+    """Turn taps at the last row of a band into what they change by a row."""
+    for i in range(EIGHT * T):
+        room[last + i] = (room[last + i] - room[first + i]) * share
+
+
+def _sum_taps(  # noqa: PLR0917  # addresses in the room, asked for in a loop
+    room: Room, taps: Address, steps: Address, row: np.float32, start: Address,
+    apart: Address, channel: Address, made: Address, n: Address,
+) -> None:  # fmt: skip
+    """Sum samples `apart` from `start` on, by ``taps + row * steps``, for three channels."""
+    for i in range(n):
+        a, b = taps + i, steps + i
+        w0 = room[a] + row * room[b]
+        w1 = room[a + T] + row * room[b + T]
+        w2 = room[a + U(2) * T] + row * room[b + U(2) * T]
+        w3 = room[a + U(3) * T] + row * room[b + U(3) * T]
+        w4 = room[a + U(4) * T] + row * room[b + U(4) * T]
+        w5 = room[a + U(5) * T] + row * room[b + U(5) * T]
+        w6 = room[a + U(6) * T] + row * room[b + U(6) * T]
+        w7 = room[a + U(7) * T] + row * room[b + U(7) * T]
+        p = start + i
+        room[made + i] = (
+            w0 * room[p] + w1 * room[p + apart] + w2 * room[p + U(2) * apart]
+            + w3 * room[p + U(3) * apart] + w4 * room[p + U(4) * apart]
+            + w5 * room[p + U(5) * apart] + w6 * room[p + U(6) * apart]
+            + w7 * room[p + U(7) * apart]
+        )  # fmt: skip
+        p = start + channel + i
+        room[made + T + i] = (
+            w0 * room[p] + w1 * room[p + apart] + w2 * room[p + U(2) * apart]
+            + w3 * room[p + U(3) * apart] + w4 * room[p + U(4) * apart]
+            + w5 * room[p + U(5) * apart] + w6 * room[p + U(6) * apart]
+            + w7 * room[p + U(7) * apart]
+        )  # fmt: skip
+        p = start + U(2) * channel + i
+        room[made + U(2) * T + i] = (
+            w0 * room[p] + w1 * room[p + apart] + w2 * room[p + U(2) * apart]
+            + w3 * room[p + U(3) * apart] + w4 * room[p + U(4) * apart]
+            + w5 * room[p + U(5) * apart] + w6 * room[p + U(6) * apart]
+            + w7 * room[p + U(7) * apart]
+        )  # fmt: skip
+
+
+def _find_runs(base: NDArray[np.int64], n: int, slide: int, ends: NDArray[np.int64]) -> int:
+    """Return in how many runs `base` goes on by `slide` a column; their ends go into `ends`."""
+    count = 0
+    for i in range(1, n):
+        if base[i] - base[i - 1] != slide:
+            ends[count] = i
+            count += 1
+    ends[count] = n
+    return count + 1
+
+
+weigh_columns = compile_kernel(_weigh_columns)
+set_steps = compile_kernel(_set_steps)
+sum_taps = compile_kernel(_sum_taps)
+find_runs = compile_kernel(_find_runs)
+
+
+def _sum_across(  # noqa: PLR0917  # as `_sum_taps`
+    room: Room, taps: Address, steps: Address, row: np.float32, start: Address,
+    made: Address, n: Address,
+) -> None:  # fmt: skip
+    """Sum along source rows."""
+    sum_taps(room, taps, steps, row, start, U(1), W, made, n)
+
+
+def _sum_along(  # noqa: PLR0917  # as `_sum_taps`
+    room: Room, taps: Address, steps: Address, row: np.float32, start: Address,
+    made: Address, n: Address,
+) -> None:  # fmt: skip
+    """Sum along the columns of the rows in the middle."""
+    sum_taps(room, taps, steps, row, start, THREE * T, T, made, n)
+
+
+# Each with its distances written in, which the compiler then knows.
+sum_across = compile_kernel(_sum_across)
+sum_along = compile_kernel(_sum_along)

@@ -1,0 +1,177 @@
+"""A picture pulled on to another's geometry, tile by tile, and laid down at once."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
+from glimsum_workers.engine.compiled.room import (
+    ACROSS,
+    ACROSS_STEPS,
+    ALONG,
+    ALONG_STEPS,
+    CHANGE_PX,
+    LINES,
+    MADE,
+    MIDDLE,
+    SIZE,
+    SOURCE,
+    TILE,
+    WIDEST,
+    Room,
+    find_runs,
+    set_steps,
+    sum_across,
+    sum_along,
+    weigh_columns,
+)
+from glimsum_workers.engine.compiled.tile_limits import limit_row
+from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, lay_row, take_row
+
+U = np.uintp
+_MIDDLE_LINE, _SOURCE_LINE = U(3 * TILE), U(3 * WIDEST)
+_ALWAYS = 1 << 30
+
+
+def _move_up(room: Room, lefts: NDArray[np.int64], lines: int) -> None:
+    """Forget the first `lines` source rows at hand."""
+    for i in range(U(LINES - lines) * _MIDDLE_LINE):
+        room[MIDDLE + i] = room[MIDDLE + U(lines) * _MIDDLE_LINE + i]
+    for i in range(U(LINES - lines) * _SOURCE_LINE):
+        room[SOURCE + i] = room[SOURCE + U(lines) * _SOURCE_LINE + i]
+    for i in range(LINES - lines):
+        lefts[i] = lefts[i + lines]
+
+
+def _rows_alike(change: float) -> int:
+    """Return over how many rows fractions that change by `change` a row go evenly."""
+    return _ALWAYS if change == 0 else max(1, int(min(CHANGE_PX / abs(change), 1e9)))
+
+
+move_up = compile_kernel(_move_up)
+rows_alike = compile_kernel(_rows_alike)
+
+
+def _set_band(  # noqa: PLR0917  # asked for in a loop
+    room: Room, table: Samples, taps: Any, steps: Any, base: NDArray[np.int64],
+    fractions: NDArray[np.float64], n: int, start: float, by_column: float, by_row: float,
+    span: int,
+) -> None:  # fmt: skip
+    """Set the taps of a band of `span` rows, from the places of its first row and column."""
+    half = 0.5 * by_row * (span - 1)
+    for i in range(n):
+        place = start + by_column * i
+        base[i] = int(np.floor(place + half))
+        fractions[i] = place - base[i]
+    weigh_columns(room, table, fractions, taps, n)
+    share = np.float32(0)
+    if span > 1:
+        for i in range(n):
+            fractions[i] += by_row * (span - 1)
+        share = np.float32(1 / (span - 1))
+    weigh_columns(room, table, fractions, steps, n)
+    set_steps(room, taps, steps, share)
+
+
+set_band = compile_kernel(_set_band)
+
+
+def _lay_tiles(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls cost time
+    pixels: Samples, bits: Bits, is_half: bool, how_in: int, matrix_in: Samples,
+    place: tuple[float, ...], table: Samples, lamps: NDArray[np.bool_], limited: bool,
+    target: Samples, how_out: int, matrix_out: Samples, matte: Samples, matted: bool, added: bool,
+) -> None:  # fmt: skip
+    """Lay the samples at ``(a x + b y + right, c x + d y + down)`` on `target`, in two passes."""
+    a, b, right, c, d, down = place
+    lean = b / d
+    wide, start = a - lean * c, right - lean * down
+    height, width = target.shape[0], target.shape[1]
+    room, lefts = np.zeros(SIZE, np.float32), np.zeros(LINES, np.int64)
+    fractions = np.empty(TILE, np.float64)
+    columns, rows = np.empty(TILE, np.int64), np.empty(TILE, np.int64)
+    column_ends, row_ends = np.empty(TILE, np.int64), np.empty(TILE, np.int64)
+    own_rows, own_columns = np.empty(TILE, np.int32), np.empty(TILE, np.int32)
+    band_across, band_along = rows_alike(lean), rows_alike(d - 1)
+    last_block, last_column = lamps.shape[0] - 1, lamps.shape[1] - 1
+    lit = np.zeros(lamps.shape[0], np.bool_)
+    for x in range(0, width, TILE):
+        n = min(TILE, width - x)
+        if limited:
+            ends = right + min(a * x, a * (x + n)), right + max(a * x, a * (x + n))
+            far = b * (height - 1)
+            low = min(max((int(np.floor(ends[0] + min(0.0, far))) - 1) >> 2, 0), last_column)
+            high = min(max((int(np.floor(ends[1] + max(0.0, far))) + 1) >> 2, 0), last_column)
+            for block in range(last_block + 1):
+                lit[block] = lamps[block, low : high + 1].any()
+        first = int(np.floor(min(c * x, c * (x + n - 1)) + down)) - 5
+        line, across_from, along_from = first, 0, 0
+        column_runs, row_runs = 0, 0
+        for y in range(height):
+            if row_runs == 0 or y - along_from >= band_along:
+                along_from = y
+                span = 1 if d == 1 else min(band_along, height - y)
+                set_band(room, table, ALONG, ALONG_STEPS, rows, fractions, n,
+                         c * x + d * y + down, c, d - 1, span)  # fmt: skip
+                row_runs = find_runs(rows, n, 0, row_ends)
+            step = y - along_from
+            top = bottom = rows[0]
+            for run in range(row_runs):
+                top = min(top, rows[row_ends[run] - 1])
+                bottom = max(bottom, rows[row_ends[run] - 1])
+            top += step - 4
+            bottom += step + 5
+            while line <= bottom:
+                if column_runs == 0 or line - across_from >= band_across:
+                    across_from = line
+                    span = 1 if lean == 0 else band_across
+                    set_band(room, table, ACROSS, ACROSS_STEPS, columns, fractions, n,
+                             wide * x + lean * line + start, wide, lean, span)  # fmt: skip
+                    column_runs = find_runs(columns, n, 1, column_ends)
+                if line - first >= LINES:
+                    move_up(room, lefts, top - first)
+                    first = top
+                slot, left = line - first, columns[0] - 5
+                lefts[slot] = left
+                source = SOURCE + U(slot) * _SOURCE_LINE
+                take_row(room, source, pixels, bits, is_half, line, left,
+                         columns[n - 1] + 7 - left, how_in, matrix_in)  # fmt: skip
+                middle = MIDDLE + U(slot) * _MIDDLE_LINE
+                begin = 0
+                for run in range(column_runs):
+                    end = column_ends[run]
+                    sum_across(room, ACROSS + U(begin), ACROSS_STEPS + U(begin),
+                               np.float32(line - across_from),
+                               source + U(columns[begin] - 3 - left), middle + U(begin),
+                               U(end - begin))  # fmt: skip
+                    begin = end
+                line += 1
+            begin = 0
+            for run in range(row_runs):
+                end = row_ends[run]
+                middle = MIDDLE + U(rows[begin] + step - 3 - first) * _MIDDLE_LINE + U(begin)
+                sum_along(room, ALONG + U(begin), ALONG_STEPS + U(begin), np.float32(step),
+                          middle, MADE + U(begin), U(end - begin))  # fmt: skip
+                begin = end
+            if limited:
+                upper = min(max((top + 3) >> 2, 0), last_block)
+                lower = min(max((bottom - 4) >> 2, 0), last_block)
+                if lit[upper : lower + 1].any():
+                    limit_row(room, y, x, n, place, lamps, lefts, first, own_rows, own_columns)
+            lay_row(room, n, target[y, x : x + n], how_out, matrix_out,
+                    matte[y, x : x + n] if matted else matte[0], matted, added)  # fmt: skip
+
+
+_IMAGE, _SQUARE = constant("float32[:, :, ::1]"), constant("float32[:, ::1]")
+_BITS = numba.types.UniTuple(constant("int16[:, ::1]"), 3)
+_PLACE = numba.types.UniTuple(numba.float64, 6)
+_TARGET = numba.float32[:, :, ::1]
+
+lay_tiles: Any = compile_kernel(
+    _lay_tiles,
+    numba.void(
+        _IMAGE, _BITS, numba.boolean, numba.int64, _SQUARE, _PLACE, _SQUARE,
+        constant("boolean[:, ::1]"), numba.boolean, _TARGET, numba.int64, _SQUARE, _SQUARE,
+        numba.boolean, numba.boolean,
+    ),
+)  # fmt: skip
