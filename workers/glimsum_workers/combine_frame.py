@@ -17,6 +17,7 @@ from glimsum_workers.engine.tint import tint_matrix
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.material import Material
+from glimsum_workers.outage_remarks import LIGHT, mean_light
 from glimsum_workers.pass_light import PassLight, ShotLight
 from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.shot_elements import ShotElements
@@ -123,7 +124,7 @@ class ShotBench:
         window = self._window(ground.rgb.shape[:2], frame)
         _empty_outside(ground, window)
         remarks = tuple(each for light in made.lights.values() for each in light.remarks)
-        return CombinedPicture(ground, _figures(ground, made.lights), window, remarks)
+        return CombinedPicture(ground, _figures(ground, made), window, remarks)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -232,7 +233,8 @@ def _empty_outside(ground: Picture, window: Window) -> None:
             plane[:, : window.left] = plane[:, window.right :] = 0
 
 
-def _figures(ground: Picture, lights: dict[tuple[str, int], PassLight]) -> dict[str, float]:
+def _figures(ground: Picture, made: OnFrame) -> dict[str, float]:
+    lights = made.lights
     told = read_figures(ground.rgb, replaced=sum(light.replaced for light in lights.values()))
     figures = {
         "negative_share": told.negative_share,
@@ -241,6 +243,8 @@ def _figures(ground: Picture, lights: dict[tuple[str, int], PassLight]) -> dict[
         "mean_green": told.mean[1],
         "median_green": told.median[1],
     }
-    for (name, _), light in lights.items():
+    for (name, shown), light in lights.items():
         figures[f"clipped_share:{name}"] = light.clipped_share
+        if shown == made.frame:
+            figures[f"{LIGHT}{name}"] = mean_light(light.picture.rgb)
     return figures

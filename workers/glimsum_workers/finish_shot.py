@@ -19,6 +19,7 @@ from glimsum_workers.frames.masters import digest_file
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, draw_card, write_sheet
 from glimsum_workers.look import Look
+from glimsum_workers.outage_remarks import tell_outages
 from glimsum_workers.track_files import TRACKS, write_tracks
 from glimsum_workers.version_folder import LINES, MASTERS, VIEWING
 from glimsum_workers.viewing_copy import write_viewing_copy
@@ -77,6 +78,7 @@ def finish_shot(
             remarks += combined.remarks
         else:
             remarks.append(_damaged(order, combined))
+    remarks += tell_outages(order.job, whole)
     # A frame that was tried again after its file was put right has no dead file any more.
     told = {None, *order.asked.numbers} - whole.keys()
     remarks = [p for p in remarks if p.rank is not Rank.STOPS_FRAME or p.place.frame in told]

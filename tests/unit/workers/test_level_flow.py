@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.ledger import Stage
 from glimsum_jobs.problems import Problem
-from support.run_here import HereRun, open_run, work_through
+from support.run_here import HereRun, open_run, run_here, work_through
 from support.small_shots import exr_pass, small_roots, small_shot, write_exr_pass
 
 FIRST, COUNT = 1001, 14
@@ -50,7 +50,8 @@ def light_of(run: HereRun) -> NDArray[np.float64]:
         ]
     finally:
         bench.close()
-    return np.array(told, dtype=np.float64) / scene().mean((0, 1))
+    light: NDArray[np.float64] = np.array(told) / scene().mean((0, 1)).astype(np.float64)
+    return light
 
 
 def told(run: HereRun, words: str) -> Problem:
@@ -123,3 +124,24 @@ def test_frames_are_held_to_a_lamp_that_burns() -> None:
     with pytest.raises(JobError) as refused:
         small_shot(passes={"lamps": exr_pass("lamps", level=level)})
     assert "seen: steady: 1001, where stops say out" in str(refused.value.problems[0])
+
+
+def test_a_lamp_that_died_is_told_with_frames_and_how_dark(tmp_path: Path) -> None:
+    gains = np.ones(COUNT)
+    gains[9:] = 0.02
+    write_exr_pass(
+        tmp_path, "lamps", {FIRST + i: scene() * np.float32(gains[i]) for i in range(COUNT)}
+    )
+    frames = {"first": FIRST, "last": FIRST + COUNT - 1}
+    lamps = {"lamps": exr_pass("lamps")}
+    roots = small_roots(tmp_path)
+
+    died = run_here(small_shot(frames=frames, passes=lamps), roots)
+    keys = [{"frame": 1009, "value": 0}, {"frame": 1010, "value": "out"}]
+    out = [{"pass": "lamps", "stops": keys}]
+    meant = run_here(small_shot(frames=frames, passes=lamps, recipe=out), roots, version=2)
+
+    (found,) = [each for each in died.finished.remarks if "went out in mid-pass" in each.what]
+    assert found.seen == "frames 1010 to 1014: 2.0 % of the light before (-5.6 stops)"
+    assert (found.place.pass_name, found.place.frame) == ("lamps", 1010)
+    assert not [each for each in meant.finished.remarks if "went out" in each.what]
