@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from glimsum_workers.engine.planar.consensus import agree_on_patch
+from glimsum_workers.engine.planar.even_frames import even_frames
 from glimsum_workers.engine.planar.fit import Fit, fit_patch
 from glimsum_workers.engine.planar.homography import Matrix, Points
 from glimsum_workers.engine.planar.search_frames import STILL, Walk
@@ -67,4 +68,4 @@ def agree_frames(walk: Walk, anchor: int, outline: Points, freedom: int) -> Agre
     kept = {f: fit for f, fit in fits.items() if is_found(fit)}
     if anchor not in kept:
         kept[anchor] = own
-    return Agreed(kept)
+    return Agreed(even_frames(kept, outline, freedom))

@@ -1,6 +1,6 @@
 """A patch found in a picture near where it is expected: robust least squares on its detail."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +52,9 @@ class Fit:
         0..1 by point: 0 where something else is seen.
     gain : float
         How much stronger the detail is here.
+    covariance : float64 array, (freedom, freedom)
+        Of the numbers of `homography.step_matrix` on the patch's own frame, in pixels of the full
+        picture at its longer half side.
     """
 
     matrix: Matrix
@@ -60,6 +63,7 @@ class Fit:
     seen: float
     weights: NDArray[np.float32]
     gain: float
+    covariance: NDArray[np.float64] = field(default_factory=lambda: np.zeros((8, 8)))
 
 
 def fit_patch(patch: Patch, cutout: Cutout, seed: Matrix, freedom: int) -> Fit:
@@ -113,13 +117,15 @@ def fit_patch(patch: Patch, cutout: Cutout, seed: Matrix, freedom: int) -> Fit:
         matrix = normed(matrix @ inverse(step))
         if slack == _SLACK_PX and np.abs(change).max() < _STILL_PX:
             break
+    sigma_px, covariance = _sigma(patch, leads, pull, here - gain * patch.values)
     return Fit(
         matrix=matrix,
-        sigma_px=_sigma(patch, leads, pull, here - gain * patch.values),
+        sigma_px=sigma_px,
         likeness=_likeness(here, patch.values, weights),
         seen=float((weights * patch.values**2).sum() / max((patch.values**2).sum(), 1e-9)),
         weights=weights,
         gain=gain,
+        covariance=covariance,
     )
 
 
@@ -170,8 +176,8 @@ def _sigma(
     leads: NDArray[np.float64],
     pull: NDArray[np.float32],
     left: NDArray[np.float32],
-) -> float:
-    """Return the standard error of the outline's worst point, rms over the axes."""
+) -> tuple[float, NDArray[np.float64]]:
+    """Return the standard error of the outline's worst point, rms over the axes, and all."""
     bread = np.linalg.inv((leads * pull) @ leads.T)
     scores = (leads * (pull * left)).T
     count = int(patch.blocks.max()) + 1
@@ -180,12 +186,13 @@ def _sigma(
     # Few neighbourhoods tell too little: the fit has bent itself to each of them.
     few = count / max(count - len(leads) / 2, 1.0)
     corners = step_basis(carry(patch.to_unit, patch.outline))[:, :, : len(leads)]
-    worst = 0.0
+    worst, covariance = -1.0, bread
     for meat in (few * sums.T @ sums, _HANG_TOGETHER * scores.T @ scores):
         spread = bread @ meat @ bread
         variances = np.einsum("nai,ij,naj->n", corners, spread, corners) / 2
-        worst = max(worst, float(variances.max()))
-    return float(np.sqrt(worst))
+        if float(variances.max()) > worst:
+            worst, covariance = float(variances.max()), spread
+    return float(np.sqrt(max(worst, 0.0))), np.asarray(covariance, dtype=np.float64)
 
 
 def _nothing(matrix: Matrix, points: int) -> Fit:
