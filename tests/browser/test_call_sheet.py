@@ -188,7 +188,7 @@ def test_the_caution_promises_no_check_that_is_not_made(running: Running, page: 
     expect(page.locator("footer")).to_contain_text(
         "can trigger seizures in people with photosensitive epilepsy"
     )
-    expect(page.locator("footer")).to_contain_text("This release does not check for flashes.")
+    expect(page.locator("footer")).to_contain_text("an aid, not a certificate")
 
 
 def luminance(colour: str) -> float:
