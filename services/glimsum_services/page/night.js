@@ -65,6 +65,7 @@ function timeWords(shot) {
     const { median, p95, longest } = shot.frame_seconds;
     words.push("A frame took " + secondsInWords(median) + " (median), " + secondsInWords(p95) + " (19 of 20), " + secondsInWords(longest) + " (longest).");
   }
+  if (shot.flashes) words.push("Flash guard: " + shot.flashes + ".");
   if (shot.slowest.length) words.push("Slowest: " + shot.slowest.map((each) => each.frame + " (" + secondsInWords(each.seconds) + ")").join(", ") + ".");
   if (shot.machines.length) words.push("Made by " + shot.machines.map((each) => each.host + " " + each.frames).join(", ") + ".");
   if (shot.came_back) words.push(counted(shot.came_back, "item was", "items were") + " begun more than once.");
