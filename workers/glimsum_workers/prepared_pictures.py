@@ -12,7 +12,7 @@ from glimsum_workers.kept_pictures import as_arrays, as_nearness, as_prepared, n
 from glimsum_workers.material import Material
 from glimsum_workers.recorded import decode_pass
 
-PICTURE_EPOCH = 2
+PICTURE_EPOCH = 3
 """Raised whenever the same files give other prepared pictures or other registrations."""
 
 NEARNESS_EPOCH = 1

@@ -54,6 +54,20 @@ def test_a_known_shift_is_found(dx: float, dy: float) -> None:
     assert found.sigma_px < 0.01
 
 
+def test_patches_that_contradict_each_other_widen_the_sigma_in_the_same_light() -> None:
+    """As a clip leaves them that moved half of its patches a fraction of a pixel too far."""
+    random = np.random.default_rng(5)
+    far = np.kron(random.random((SHAPE[0] // 32, SHAPE[1] // 32)) < 0.5, np.ones((32, 32))) > 0
+    mixed = np.where(far, shifted(texture(), 0.2, 0.0), texture())
+
+    found = find(grain(texture(), 1, 1e-5), grain(mixed, 2, 1e-5), same_light=True)
+
+    assert 0.05 < found.motion.dx < 0.15
+    assert abs(found.motion.dx) <= 3 * found.sigma_px
+    assert abs(found.motion.dx - 0.2) <= 3 * found.sigma_px
+    assert found.sigma_px <= 0.1
+
+
 def test_contrast_may_be_reversed() -> None:
     found = find(grain(texture(), 1), grain(np.float32(0.7) - shifted(texture(), 1.3, 0.4), 2))
 
