@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.resample.kernels import UNSTRETCHED, interpolation_taps
-from glimsum_workers.engine.resample.ring_limits import RingRule
+from glimsum_workers.engine.resample.ring_limits import BLOCK_PX, RingRule, rule_of
 
 Halves = tuple[NDArray[np.float16], NDArray[np.float16], NDArray[np.float16]]
 """Planes R, G, B of half floats, each (height, width), scene-linear, as a file stores them."""
@@ -148,19 +148,10 @@ def lay_quickly(
 
     before = _UNIT if laid.before is None else laid.before
     after = _UNIT if laid.after is None else laid.after
-    is_half = isinstance(source, tuple)
-    if isinstance(source, tuple):
-        bits = tuple(np.ascontiguousarray(each).view(np.int16) for each in source)
-        pixels = np.zeros((1, 1, 3), np.float32)
-    else:
-        bits = (np.zeros((1, 1), np.int16),) * 3
-        pixels = np.ascontiguousarray(source)
     matte = np.zeros((1, 1), np.float32) if laid.matte is None else laid.matte
     lamps = np.zeros((1, 1), np.bool_) if rule is None else rule.lamps
     lay_tiles(
-        pixels,
-        bits,
-        is_half,
+        *_stored(source),
         _kind(before),
         np.ascontiguousarray(before, np.float32),
         place.numbers(),
@@ -174,6 +165,47 @@ def lay_quickly(
         laid.matte is not None,
         laid.added,
     )
+
+
+def find_rule_quickly(source: Image | Halves, before: NDArray[np.float64] | None) -> RingRule:
+    """Return the rule of a picture that is multiplied by a matrix.
+
+    Parameters
+    ----------
+    source : Image or Halves
+        Scene-linear; halves that are not finite count as 0.
+    before : float64 array, (3, 3), or None
+        None: as it is.
+
+    Returns
+    -------
+    RingRule
+        That of `find_ring_rule` for ``before @ source``.
+    """
+    from glimsum_workers.engine.compiled.extremes import find_extremes  # noqa: PLC0415  # as above
+
+    matrix = _UNIT if before is None else before
+    height, width = size_of(source)
+    blocks = -(-height // BLOCK_PX), -(-width // BLOCK_PX), 3
+    high, low = np.empty(blocks, np.float32), np.empty(blocks, np.float32)
+    find_extremes(
+        *_stored(source), _kind(matrix), np.ascontiguousarray(matrix, np.float32), high, low
+    )
+    return rule_of(high, low)
+
+
+def size_of(source: Image | Halves) -> tuple[int, int]:
+    """Return height and width."""
+    height, width = (source[0] if isinstance(source, tuple) else source).shape[:2]
+    return height, width
+
+
+def _stored(source: Image | Halves) -> tuple[Image, tuple[NDArray[np.int16], ...], bool]:
+    """Return a source as the compiled code takes it: floats, halves by their bits, and which."""
+    if isinstance(source, tuple):
+        bits = tuple(np.ascontiguousarray(each).view(np.int16) for each in source)
+        return np.zeros((1, 1, 3), np.float32), bits, True
+    return np.ascontiguousarray(source), (np.zeros((1, 1), np.int16),) * 3, False
 
 
 def _kind(matrix: NDArray[np.float64]) -> int:

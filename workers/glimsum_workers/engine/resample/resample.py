@@ -11,7 +11,13 @@ from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample.kernels import tap_table
 from glimsum_workers.engine.resample.mapped import Places, SourceMap, map_channels
-from glimsum_workers.engine.resample.quick import Laid, Place, is_worth_it, lay_quickly
+from glimsum_workers.engine.resample.quick import (
+    Laid,
+    Place,
+    find_rule_quickly,
+    is_worth_it,
+    lay_quickly,
+)
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 from glimsum_workers.engine.resample.shifted import shift_channels
 
@@ -113,7 +119,7 @@ def _is_whole(turn: NDArray[np.float64], offset: NDArray[np.float64]) -> bool:
 
 def _quickly(picture: Picture, place: Place, size: tuple[int, int]) -> Resampled:
     rgb = np.empty((*size, 3), np.float32)
-    lay_quickly(picture.rgb, place, find_ring_rule(picture.rgb), rgb, Laid())
+    lay_quickly(picture.rgb, place, find_rule_quickly(picture.rgb, None), rgb, Laid())
     return Resampled(Picture(rgb), place.share_inside(picture.rgb.shape[:2], size))
 
 

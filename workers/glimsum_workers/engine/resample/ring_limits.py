@@ -15,7 +15,7 @@ from glimsum_workers.engine.resample.kernels import TAPS
 Limits = tuple[NDArray[np.float32], NDArray[np.float32]]
 """Lowest and highest value that a new sample may have."""
 
-_BLOCK_PX = 4
+BLOCK_PX = 4
 _CONTRAST = np.float32(2.0)
 _QUIET_RANGES = 7.0
 
@@ -45,7 +45,7 @@ class RingRule:
 
     def block(self, sample: NDArray[np.intp], axis: int) -> NDArray[np.intp]:
         """Return the blocks of samples counted along an axis, the last one for those beyond."""
-        found: NDArray[np.intp] = np.clip(sample // _BLOCK_PX, 0, self.lamps.shape[axis] - 1)
+        found: NDArray[np.intp] = np.clip(sample // BLOCK_PX, 0, self.lamps.shape[axis] - 1)
         return found
 
 
@@ -64,11 +64,28 @@ def find_ring_rule(rgb: Image, taps: int = TAPS) -> RingRule:
     RingRule
         The quiet blocks are the tenth percentile of those that vary at all.
     """
-    high, low = _block_extremes(np.maximum, rgb), _block_extremes(np.minimum, rgb)
-    spans = (high - low)[::3, ::3].reshape(-1, rgb.shape[2])
+    return rule_of(_block_extremes(np.maximum, rgb), _block_extremes(np.minimum, rgb), taps)
+
+
+def rule_of(high: NDArray[np.float32], low: NDArray[np.float32], taps: int = TAPS) -> RingRule:
+    """Return the rule of a picture from the extremes of its blocks of 4 x 4 pixels.
+
+    Parameters
+    ----------
+    high, low : float32 array, (block rows, block columns, 3)
+        Scene-linear; cut blocks at the lower and right edge have their own.
+    taps : int
+        Side of the kernel that will be used.
+
+    Returns
+    -------
+    RingRule
+        As `find_ring_rule`.
+    """
+    spans = (high - low)[::3, ::3].reshape(-1, high.shape[2])
     quiet = [np.percentile(each[each > 0], 10) for each in spans.T if each.any()]
     floor = float(_QUIET_RANGES * max(quiet, default=0.0))
-    reach = -(-taps // (2 * _BLOCK_PX))
+    reach = -(-taps // (2 * BLOCK_PX))
     for axis in (0, 1):
         padding = [(reach, reach) if each == axis else (0, 0) for each in range(3)]
         high = window_extreme(np.maximum, np.pad(high, padding, mode="edge"), 2 * reach + 1, axis)
@@ -137,13 +154,13 @@ def window_extreme(
 
 def _block_extremes(pick: np.ufunc, rgb: Image) -> NDArray[np.float32]:
     """Return the extreme of every block, of the cut ones at the lower and right edge too."""
-    whole = len(rgb) // _BLOCK_PX * _BLOCK_PX
-    tall = [pick.reduce(rgb[:whole].reshape(-1, _BLOCK_PX, *rgb.shape[1:]), axis=1)]
+    whole = len(rgb) // BLOCK_PX * BLOCK_PX
+    tall = [pick.reduce(rgb[:whole].reshape(-1, BLOCK_PX, *rgb.shape[1:]), axis=1)]
     if whole < len(rgb):
         tall.append(pick.reduce(rgb[whole:], axis=0, keepdims=True))
     lines = np.concatenate(tall)
-    missing = -lines.shape[1] % _BLOCK_PX
+    missing = -lines.shape[1] % BLOCK_PX
     if missing:
         lines = np.pad(lines, [(0, 0), (0, missing), (0, 0)], mode="edge")
-    wide = window_extreme(pick, lines, _BLOCK_PX, 1)
-    return np.ascontiguousarray(wide[:, ::_BLOCK_PX])
+    wide = window_extreme(pick, lines, BLOCK_PX, 1)
+    return np.ascontiguousarray(wide[:, ::BLOCK_PX])

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample import resample as resampling
-from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly
+from glimsum_workers.engine.resample.quick import Laid, Place, find_rule_quickly, lay_quickly
 from glimsum_workers.engine.resample.resample import resample
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 
@@ -26,7 +26,7 @@ MOTIONS: list[Motion | Affine] = [
     Motion(3.1, 1.4, -0.9, 0.97),
     Motion(0.0, 0.0, 0.0, 0.5),
     Motion(5.3, -6.2, 0.02, 1.0),
-    Affine(0.4, -0.3, ((1.001, 0.003), (0.02, 0.998))),
+    Affine(0.4, -0.3, ((1.0013, 0.003), (0.02, 0.998))),
 ]
 
 
@@ -129,6 +129,21 @@ def test_halves_are_read_as_what_they_are() -> None:
     lay_quickly(finite, place, rule, expected, Laid())
 
     np.testing.assert_array_equal(made, expected)
+
+
+@pytest.mark.parametrize(("height", "width"), [(310, 540), (7, 257), (4, 3), (33, 1030)])
+@pytest.mark.parametrize("before", [None, np.diag([0.5, 2, 3]), TINT], ids=["as is", "gains", "m"])
+def test_lamps_are_found_alike(height: int, width: int, before: NDArray[np.float64] | None) -> None:
+    rgb = np.tile(lit_set(), (1, 2, 1))[:height, :width].astype(np.float16)
+    mixed = rgb.astype(np.float32)
+    mixed = mixed if before is None else (mixed @ before.T.astype(np.float32)).astype(np.float32)
+
+    quick = find_rule_quickly((rgb[..., 0], rgb[..., 1], rgb[..., 2]), before)
+
+    plain = find_ring_rule(mixed)
+    assert quick.floor == pytest.approx(plain.floor, rel=1e-5)
+    # Products are summed in another order: a block at the very threshold may change sides.
+    assert np.mean(quick.lamps != plain.lamps) < 1e-3
 
 
 def test_every_half_is_unpacked_and_packed_exactly() -> None:
