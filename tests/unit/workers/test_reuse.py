@@ -16,9 +16,11 @@ from PIL import Image
 from glimsum_jobs.ledger import RunState
 from glimsum_workers.frames.earlier_versions import read_finished
 from glimsum_workers.frames.kept import Keep
+from glimsum_workers.solve_levels import solve_levels
 from support.harbour_jobs import merged
 from support.reuse_shot import (
     ALL,
+    BASE,
     SIZE,
     faded,
     files,
@@ -29,7 +31,7 @@ from support.reuse_shot import (
     write_matte,
     write_plates,
 )
-from support.small_shots import exr_pass, flat, write_exr_pass
+from support.small_shots import exr_pass, flat, grain, write_exr_pass
 
 
 @pytest.fixture
@@ -73,6 +75,8 @@ CHANGED: dict[str, tuple[dict[str, Any], Callable[[Path], None] | None, list[int
     "the rate, an attribute": ({"rate": 25}, None, []),
     "the stored form": ({"masters": [{"compression": "zips"}]}, None, []),
     "more frames behind": ({"frames": {"last": 1002}}, None, [1001, 1002]),
+    "the whole picture, in masters": ({"picture": {"stops": 1, "in_masters": True}}, None, []),
+    "the whole picture, for looking": ({"picture": {"stops": 1}}, None, ALL),
     "nothing but the viewing copies": ({"viewing": {"width": 80}}, None, ALL),
 }
 
@@ -146,12 +150,21 @@ def test_nothing_is_measured_again_for_other_gains(
 
     monkeypatch.setattr(Keep, "put", counted)
     tracked = {"passes": {"bulbs": {"align": "similarity"}}}
-    make(plates, 1, tracked)
+    solved: list[str] = []
+
+    def counted_solving(job: Any, *given: Any) -> Any:
+        solved.append(job.shot)
+        return solve_levels(job, *given)
+
+    monkeypatch.setattr("glimsum_workers.kept_levels.solve_levels", counted_solving)
+    first = make(plates, 1, tracked)
     measured = len(kept)
-    make(plates, 2, {**tracked, **recipe(1, stops=-1, tint_mired=20)})
+    second = make(plates, 2, {**tracked, **recipe(1, stops=-1, tint_mired=20)})
 
     assert measured > 0
     assert kept[measured:] == []
+    assert len(solved) == 1
+    assert second.solved == first.solved
 
 
 def test_another_view_gets_new_previews_of_the_same_masters(plates: Path) -> None:
@@ -181,3 +194,27 @@ def test_a_reference_of_another_size_makes_other_frames(plates: Path) -> None:
 
     assert first.finished.frames == 3
     assert taken(second) == {}
+
+
+def rain(**changes: Any) -> dict[str, Any]:
+    places = [{"frame": frame, "x": 8, "y": 8} for frame in ALL]
+    element = {"files": "plates:rain/rain.%04d.exr", "space": "lin_ap1_scene", "place": places}
+    recipe = [*BASE["recipe"], {"element": "rain"}]
+    return {"elements": {"rain": {**element, **changes}}, "recipe": recipe}
+
+
+def test_an_element_that_moves_on_one_frame_or_has_other_bytes_touches_that_frame(
+    plates: Path,
+) -> None:
+    write_exr_pass(plates, "rain", {n: grain(60 + n, 12, 16) for n in (1, 2, 3)})
+    make(plates, 1, rain())
+    moved = [{"frame": frame, "x": 8, "y": 8 + (frame == 1003)} for frame in ALL]
+
+    second = make(plates, 2, rain(place=moved))
+    write_exr_pass(plates, "rain", {1: grain(71, 12, 16)})
+    third = make(plates, 3, rain(place=moved))
+
+    anew = make(plates, 4, rain(place=moved), reused=False)
+    assert taken(second) == {1001: "v001", 1002: "v001"}
+    assert taken(third) == {1002: "v002", 1003: "v002"}
+    assert files(third) == files(anew)
