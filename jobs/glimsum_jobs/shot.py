@@ -80,6 +80,10 @@ class ShotJob(Strict):
     picture: WholePicture = WholePicture()
     masters: Annotated[tuple[Master, ...], Field(min_length=1, max_length=1)] = (Master(),)
     viewing: Viewing = Viewing()
+    keep: Literal["auto", "aligned", "none"] = "auto"
+    """Whether the light of every pass in its place stays on disk under ``OUTPUT/kept``, so that
+    other gains cost a read: as much as GLIMSUM_KEEP_MIB holds; auto: from the second version on,
+    if all of it fits. Never changes a pixel."""
     output: Annotated[str, Field(min_length=1, max_length=1024)]
     """Folder of the shot's versions, relative or root:path."""
 

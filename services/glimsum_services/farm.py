@@ -39,7 +39,7 @@ def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
 
 def joining_of(farm: Connections) -> Joining:
     """Return what this machine is held against before it works."""
-    from glimsum_workers.frame_fingerprint import (  # noqa: PLC0415  # only workers load the engine
+    from glimsum_workers.light_fingerprint import (  # noqa: PLC0415  # only workers load the engine
         PIXEL_EPOCH,
     )
 

@@ -15,7 +15,10 @@ from glimsum_workers.engine.metrics import read_figures
 from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.engine.tint import tint_matrix
 from glimsum_workers.frames.kept import Keep
+from glimsum_workers.frames.kept_light import LightStore
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.kept_passes import KeptLight
+from glimsum_workers.light_fingerprint import LightFingerprints
 from glimsum_workers.material import Material
 from glimsum_workers.outage_remarks import LIGHT, mean_light
 from glimsum_workers.pass_light import PassLight, ShotLight
@@ -73,10 +76,18 @@ class ShotBench:
         Where this machine has the roots.
     keep : Keep
         Where measured arrays are kept.
+    store : LightStore, optional
+        Where the light of passes in their place is kept.
     """
 
-    def __init__(
-        self, job: ShotJob, checked: Checked, solved: Solved, roots: Roots, keep: Keep
+    def __init__(  # noqa: PLR0917  # a solved shot, and where things are
+        self,
+        job: ShotJob,
+        checked: Checked,
+        solved: Solved,
+        roots: Roots,
+        keep: Keep,
+        store: LightStore | None = None,
     ) -> None:
         self.job = job
         self.checked = checked
@@ -84,7 +95,11 @@ class ShotBench:
         self.material = Material(job, checked, roots)
         self.averages = Averages(job, solved.averages, self.material, keep)
         self.pictures = PreparedPictures(job, self.material, keep)
-        self.light = ShotLight(job, self.material, self.averages, self.pictures)
+        self.digests = LightFingerprints(job, self.material, self.averages, self.pictures)
+        sources = job, self.material, self.averages, self.pictures
+        self.light = (
+            ShotLight(*sources) if store is None else KeptLight(*sources, self.digests, store)
+        )
         self.mattes = ShotMattes(job, self.material, self.light, self.averages)
         self.elements = ShotElements(job, checked, roots)
         self.inserts = ShotInserts(job, checked, roots, self.light)

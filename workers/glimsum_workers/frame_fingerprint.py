@@ -8,13 +8,7 @@ from glimsum_jobs.picture import WholePicture
 from glimsum_jobs.recipe import Step
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
-from glimsum_workers.engine.motion import Affine, Motion
-from glimsum_workers.motions import has_parallax, motion_numbers, motion_on
-from glimsum_workers.recorded import stops_of
-from glimsum_workers.take_light import takes_on
-
-PIXEL_EPOCH = 1
-"""Raised only when the same job and files give other pixels."""
+from glimsum_workers.light_fingerprint import PIXEL_EPOCH
 
 _NOT_PIXELS = {"files", "first", "step", "start_offset", "shape", "pass_name", "empty"}
 """Fields of mattes that say where a picture comes from; what it is has a digest of its own."""
@@ -73,16 +67,7 @@ def _source(bench: ShotBench, step: Step, frame: int) -> list[Any]:
             *_laid(bench, step, frame),
             None if holdout is None else matte_fingerprint(bench, holdout, frame),
         ]
-    return [_light(bench, name, step.shown(frame)) for name in step.names]
-
-
-def _light(bench: ShotBench, name: str, frame: int) -> list[Any]:
-    """Return everything that changes the light of a pass or of takes on a frame."""
-    if name not in bench.job.takes:
-        return _pass(bench, name, frame)
-    takes = bench.job.takes[name]
-    used = takes_on(bench.job, bench.checked, name, frame)
-    return [takes.combine, takes.sigma, [_pass(bench, take, frame) for take in used]]
+    return [bench.digests.of_light(name, step.shown(frame), bench.solved) for name in step.names]
 
 
 def _laid(bench: ShotBench, step: Step, frame: int) -> list[Any]:
@@ -91,35 +76,14 @@ def _laid(bench: ShotBench, step: Step, frame: int) -> list[Any]:
     return bench.elements.fingerprint(step.element or "", frame, bench.solved)
 
 
-def _pass(bench: ShotBench, name: str, frame: int) -> list[Any]:
-    each = bench.job.passes[name]
-    levels = bench.solved.levels.get(name)
-    motion = motion_on(bench.solved, bench.job, name, frame)
-    return [
-        bench.material.pass_fingerprint(name, frame),
-        each.space,
-        each.range,
-        None if each.crop is None else each.crop.model_dump(),
-        bench.averages.dark_key(each),
-        None if each.white_balance is None else each.white_balance.gains,
-        stops_of(bench.job, name),
-        None if each.ambient is None else bench.averages.ambient_key(each.ambient, frame),
-        None if levels is None else levels.gains.get(frame, 1.0),
-        *([levels.colours[frame]] if levels is not None and frame in levels.colours else []),
-        None if motion is None else _placed(bench, motion, frame),
-    ]
-
-
-def _placed(bench: ShotBench, motion: Motion | Affine, frame: int) -> list[object]:
-    numbers = motion_numbers(motion)
-    return [*numbers, bench.pictures.nearness_key(frame)] if has_parallax(motion) else numbers
-
-
 def matte_fingerprint(bench: ShotBench, name: str, frame: int) -> list[Any]:
     """Return everything that changes the weights of a matte on a frame."""
     matte = bench.job.mattes[name]
     told = matte.model_dump(mode="json", exclude=_NOT_PIXELS)
-    made: list[Any] = [told, *(_pass(bench, each, frame) for each in _lit(bench, matte))]
+    made: list[Any] = [
+        told,
+        *(bench.digests.of_pass(each, frame, bench.solved) for each in _lit(bench, matte)),
+    ]
     match matte:
         case PictureMatte():
             made.append(bench.material.matte_fingerprint(name, frame))

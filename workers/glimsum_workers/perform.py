@@ -5,6 +5,7 @@ import socket
 import time
 from collections.abc import Callable
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any
 
 from glimsum_jobs.errors import StoreError
@@ -17,10 +18,11 @@ from glimsum_jobs.settled import settled
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.finish_shot import finish_shot
-from glimsum_workers.frame_fingerprint import PIXEL_EPOCH
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.manifest import append_line
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.kept_passes import LightRoom, open_light_store
+from glimsum_workers.light_fingerprint import PIXEL_EPOCH
 from glimsum_workers.material import Material
 from glimsum_workers.measure_item import measure_item
 from glimsum_workers.measured import Result, read_measured
@@ -31,6 +33,7 @@ from glimsum_workers.write_frame import write_frame
 from glimsum_workers.writer import Writer
 
 PROGRAM = version("glimsum")
+NO_LIGHT = LightRoom(budget_bytes=0, reserve_bytes=0)
 
 
 class Performer:
@@ -44,10 +47,15 @@ class Performer:
         Where this machine has the roots.
     machine : str
         Name of this worker; its processes are told apart by their ids.
+    room : LightRoom, optional
+        How much light of passes in their place is kept; default none.
     """
 
-    def __init__(self, ledger: Ledger, roots: Roots, machine: str) -> None:
+    def __init__(
+        self, ledger: Ledger, roots: Roots, machine: str, room: LightRoom = NO_LIGHT
+    ) -> None:
         self._ledger = ledger
+        self._room = room
         self._roots = roots
         self._machine = machine
         self._laid_out: tuple[str, ShotBench, EarlierFrames] | None = None
@@ -152,13 +160,9 @@ class Performer:
         if self._laid_out is None or self._laid_out[0] != order.run:
             self.close()
             checked = self._checked(order)
-            bench = ShotBench(
-                settled(order.job, checked),
-                checked,
-                self._solved(order),
-                self._roots,
-                kept_of(order, self._roots),
-            )
+            job, kept = settled(order.job, checked), kept_folder(order, self._roots)
+            store = open_light_store(job, checked, kept, self._room, version=order.version)
+            bench = ShotBench(job, checked, self._solved(order), self._roots, Keep(kept), store)
             self._laid_out = (order.run, bench, EarlierFrames(order, self._roots))
         return self._laid_out[1:]
 
@@ -182,5 +186,9 @@ class Performer:
 
 def kept_of(order: RunOrder, roots: Roots) -> Keep:
     """Return where measurements of the shot are kept for all its versions."""
-    shot_folder = parse_root_path(order.folder).folder
-    return Keep(roots.make_folder(shot_folder.child("kept")))
+    return Keep(kept_folder(order, roots))
+
+
+def kept_folder(order: RunOrder, roots: Roots) -> Path:
+    """Return the folder of what is kept of a shot, made if it is not there."""
+    return roots.make_folder(parse_root_path(order.folder).folder.child("kept"))
