@@ -28,13 +28,18 @@ from glimsum_workers.celery_tasks import Perform, Workplace, register_tasks
 PER_FRAME = (Stage.MEASURE, Stage.COMBINE)
 """Stages whose items are frames."""
 
+MIB = 1024 * 1024
+
 
 def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
     """Return the real work: the flows, given this machine's roots and the ledger to read."""
     from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
+    from glimsum_workers.kept_passes import LightRoom  # noqa: PLC0415  # the same
     from glimsum_workers.perform import Performer  # noqa: PLC0415  # only workers load the engine
 
-    return Performer(farm.ledger, Roots(farm.settings.roots), machine)
+    settings = farm.settings
+    room = LightRoom(settings.keep_mib * MIB, settings.reserve_mib * MIB)
+    return Performer(farm.ledger, Roots(settings.roots), machine, room)
 
 
 def joining_of(farm: Connections) -> Joining:
@@ -96,7 +101,7 @@ def lacks_of(farm: Connections, joining: Joining) -> Callable[[str], str]:
         farm.shots,
         checked,
         Roots(settings.roots),
-        reserve_bytes=settings.reserve_mib * 1024 * 1024,
+        reserve_bytes=settings.reserve_mib * MIB,
         slot_memory_bytes=slot_memory_bytes(settings.slots, settings.worker_memory_mib),
         ledger_folder=ledger_folder if (ledger_folder / "server.conf").exists() else None,
     )

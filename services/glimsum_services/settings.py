@@ -104,6 +104,11 @@ class Settings(BaseModel):
     reserve_mib: int = Field(
         default=1024, ge=0, description="Room kept on disks written to; below it runs wait, MiB."
     )
+    keep_mib: int = Field(
+        default=8192,
+        ge=0,
+        description="Most that is kept of the light of a shot's aligned passes, MiB; 0: none.",
+    )
     worker_memory_mib: int = Field(
         default=8192, ge=512, description="A slot above this is replaced after its ticket, MiB."
     )

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glimsum_jobs.errors import GlimsumError
+from glimsum_jobs.kept_room import light_bytes
 from glimsum_jobs.problems import Problem, Rank, stopped_frames
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.open_questions import open_questions
@@ -88,6 +89,7 @@ def _report(
         },
         "needed_bytes": checked.needed_bytes,
         "free_bytes": checked.free_bytes,
+        "keep": {"asked": job.keep, "bytes": light_bytes(job, checked)},
         "problems": [problem_json(each) for each in problems],
         "words": problem_lines(problems),
     }
@@ -124,6 +126,8 @@ def _tell(report: dict[str, Any]) -> None:
                 say(f"start offset of {name}: {_offset_words(each)}")
         needed, free = size_words(report["needed_bytes"]), size_words(report["free_bytes"])
         say(f"needs {needed} of {free} free")
+        if report["keep"]["asked"] != "none":
+            say(f"kept light of aligned passes would be {size_words(report['keep']['bytes'])}")
     for line in report["words"]:
         say(line)
     say(_verdict(report))

@@ -26,8 +26,6 @@ _LONGEST_HEADER = 1 << 16
 _ABANDONED_S = 3600.0
 """Age from which an unfinished file has no writer any more: writing takes seconds."""
 
-MIB = 1024 * 1024
-
 
 class LightStore:
     """Arrays by key, one file a key, in one folder that is kept below a budget.
