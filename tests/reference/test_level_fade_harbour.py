@@ -40,7 +40,7 @@ def fade_of(count: int) -> np.ndarray:
     """Return one stop down over six frames, linear in light, in the middle of the shot."""
     begin = max(0, (count - 1 - OVER) // 2)
     part = np.clip((np.arange(count) - begin) / min(OVER, count - 1), 0, 1)
-    return 1 + part * (2.0**STOPS - 1)
+    return np.asarray(1 + part * (2.0**STOPS - 1), dtype=np.float64)
 
 
 def with_boat(light: Image, place: float) -> Image:
@@ -68,7 +68,7 @@ def compared(which: str) -> tuple[Compared, np.ndarray, np.ndarray]:
         for frame in frames
     ]
     lights = [
-        with_boat(lamp * np.float32(gain) + dim, place / len(frames))
+        with_boat((lamp * gain + dim).astype(np.float32), place / len(frames))
         for place, (lamp, gain) in enumerate(zip(lamps, fade, strict=True))
     ]
     top = float(np.quantile(lights[0].max(axis=2), 0.99))
