@@ -53,6 +53,7 @@ def follow_marked(job: ShotJob, patch: str, material: Material, keep: Keep) -> F
         The patch is flat, or no other frame shows it; names where it is marked.
     """
     marked, pictures = marked_patches(job)[patch], PreparedPictures(job, material, keep)
+    marks = {f: points for f, points in marked.marks.items() if f in job.frames.numbers}
     dead, reference = dead_frames(material.checked), job.reference_pass
     alive = [frame for frame in job.frames.numbers if frame not in dead]
     key = digest_of(
@@ -60,7 +61,7 @@ def follow_marked(job: ShotJob, patch: str, material: Material, keep: Keep) -> F
         FOLLOW_EPOCH,
         [[frame, pictures.key(reference, frame)] for frame in alive],
         list(job.frames.numbers),
-        sorted(marked.marks.items()),
+        sorted(marks.items()),
         marked.radius_px,
         marked.same_places,
     )
@@ -77,7 +78,7 @@ def follow_marked(job: ShotJob, patch: str, material: Material, keep: Keep) -> F
         found = follow_patch(
             picture,
             list(job.frames.numbers),
-            {frame: np.asarray(points, np.float64) for frame, points in marked.marks.items()},
+            {frame: np.asarray(points, np.float64) for frame, points in marks.items()},
             radius_px=marked.radius_px,
             same_places=marked.same_places,
         )

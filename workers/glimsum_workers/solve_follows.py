@@ -12,6 +12,7 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import PassTrack
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.planar.homography import Matrix, Points, carry, inverse, normed
+from glimsum_workers.engine.planar.outline import ring_about
 from glimsum_workers.follow_shot import nine_of
 from glimsum_workers.kept_pictures import motion_of
 
@@ -55,11 +56,12 @@ def solve_follows(
     for each in followed:
         follow = each.follow
         if job.camera == "locked":
-            marks = np.asarray(patches[each.patch].marks[follow.anchor], np.float64)
-            corners = np.array([[0.0, 0], [size[1], 0], [size[1], size[0]], [0, size[0]]])
-            points = marks if len(marks) > 2 else np.concatenate([marks, corners])
+            marked = patches[each.patch]
+            points = np.asarray(marked.marks[follow.anchor], np.float64)
+            if marked.radius_px is not None:
+                points = ring_about(points[0, 0], points[0, 1], marked.radius_px)
             laid = _laid(follow, tracks.get(job.reference_pass), size)
-            follow = _stilled(laid, points if len(marks) > 2 else marks)
+            follow = _stilled(laid, points)
         solved[each.patch] = follow
     return solved
 
