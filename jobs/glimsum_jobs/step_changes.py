@@ -72,6 +72,20 @@ def change_steps(job: ShotJob, changes: Iterable[StepChange]) -> list[dict[str, 
     return recipe
 
 
+def find_step(job: ShotJob, change: StepChange) -> int:
+    """Return the place in the recipe of the step a change is made to.
+
+    Raises
+    ------
+    JobError
+        There is none of that name, or several and it isn't said which.
+    """
+    place = _find(job, change)
+    if isinstance(place, Problem):
+        raise JobError(f"the changes of shot {job.shot} can't be made", [place])
+    return place
+
+
 def _find(job: ShotJob, change: StepChange) -> int | Problem:
     """Return the place of the step that is meant, or what to ask."""
     steps = job.steps
