@@ -233,3 +233,20 @@ def test_everything_is_reached_by_keyboard_with_a_name(running: Running, page: P
         page.keyboard.press("Tab")
         names.append(page.evaluate("document.activeElement.getAttribute('aria-label')"))
     assert names == ["Night report", "The job of mole_040 v001", "Frame list of mole_040 v001"]
+
+
+def test_a_changed_version_says_what_was_changed_and_shows_its_frames_alone(
+    running: Running, page: Page
+) -> None:
+    running.http.post("/shots", json=SHOT)
+    changes = {"recipe": [{"pass": "beauty", "stops": -0.5}, {"pass": "haze"}]}
+    asked = {"first": 1003, "last": 1006}
+    assert running.http.post("/shots/mole_040/versions", json=changes, params=asked).is_success
+
+    shot = page.locator("article")
+    expect(shot.locator("h3")).to_contain_text("mole_040 v002")
+    words = "Changed against v001: beauty -0.5 stops (was 0)."
+    expect(shot.locator(".changes").first).to_have_text(words)
+    expect(shot.locator(".state")).to_have_text("checking, 0 of 4 frames")
+    ruler = shot.locator("svg.ruler")
+    expect(ruler).to_have_attribute("aria-label", "Frames 1003 to 1006: 0 done")

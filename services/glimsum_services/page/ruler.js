@@ -28,7 +28,8 @@ export function inWords(runs) {
 }
 
 export function drawRuler(svg, view, width) {
-  const { first, last, cut_first: cutFirst, cut_last: cutLast } = view.frames;
+  const { cut_first: cutFirst, cut_last: cutLast } = view.frames;
+  const { first, last } = view.asked;
   const runs = runsOf(view.set_aside.map((each) => each.frame));
   const key = [width, first, last, view.progress.frames_done, view.progress.frames_set_aside, inWords(runs)].join("|");
   if (svg.dataset.key === key || width === 0) return;
@@ -51,8 +52,8 @@ export function drawRuler(svg, view, width) {
     parts.push(part("line", { class: "tick", x1: middle(frame), x2: middle(frame), y1: BASE - (long ? 9 : 4), y2: BASE }));
     if (long) parts.push(part("text", { x: middle(frame), y: BASE - 13 }, String(frame)));
   }
-  if (cutFirst > first) parts.push(part("path", { class: "cut", d: "M" + (at(cutFirst) + 4) + " 34H" + at(cutFirst) + "V22" }));
-  if (cutLast < last) parts.push(part("path", { class: "cut", d: "M" + (at(cutLast + 1) - 4) + " 34H" + at(cutLast + 1) + "V22" }));
+  if (cutFirst > first && cutFirst <= last) parts.push(part("path", { class: "cut", d: "M" + (at(cutFirst) + 4) + " 34H" + at(cutFirst) + "V22" }));
+  if (cutLast < last && cutLast >= first) parts.push(part("path", { class: "cut", d: "M" + (at(cutLast + 1) - 4) + " 34H" + at(cutLast + 1) + "V22" }));
 
   const reached = view.progress.frames_done + view.progress.frames_set_aside;
   if (reached > 0) {
