@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from glimsum_jobs.frame_ranges import FrameNumber, FrameRange
-from glimsum_jobs.passes import FileName, Name, SpaceName, Strict
+from glimsum_jobs.laid_files import LaidFiles
+from glimsum_jobs.passes import Strict
 
 Pixels = Annotated[float, Field(ge=-1_000_000, le=1_000_000, allow_inf_nan=False)]
 
@@ -45,33 +46,11 @@ class Patch(Strict):
     """Pixels of the reference picture."""
 
 
-class Element(Strict):
-    """Pictures that are laid into the shot, each frame resampled once.
+class Element(LaidFiles):
+    """Pictures that are laid into the shot, each frame resampled once."""
 
-    On shot frame f the file number is ``first + (f - start) // every * step``, start being the
-    first frame the element is there on. A clip counts its frames from 0; one still is held.
-    """
-
-    files: FileName
-    """A pattern with one %04d, a clip, or one still; relative or root:path."""
-    space: SpaceName
-    """Interop ID of the encoding of the files."""
-    range: Literal["limited", "full"] | None = None
-    """Range of the codes of a clip; asked for where the clip does not say."""
-    alpha: Literal["premultiplied", "straight", "none"] | None = None
-    """How colour was stored with its coverage; default: as the files say. none: coverage is not
-    read, the whole rectangle counts as covered (light on black, laid on with plus)."""
     frames: FrameRange | None = None
     """Shot frames the element is there on; default: all."""
-    first: FrameNumber | None = None
-    """File number on the first of these frames; default: the lowest number present (clips: 0)."""
-    every: Annotated[int, Field(ge=1, le=1000, strict=True)] = 1
-    """How many shot frames a picture of the element stands: 2 shows each one twice."""
-    step: Annotated[int, Field(ge=1, le=1000, strict=True)] = 1
-    """Every how many file numbers one counts: 2 leaves out every second one."""
-    beyond: Literal["refuse", "hold", "loop"] = "refuse"
-    """What follows the last file: the job is refused, the last one stands, or it begins again
-    with `first`."""
     place: Annotated[tuple[Placing, ...], Field(max_length=10_000), AfterValidator(_rising)] = ()
     """In rising order, straight between in x, y and rotation, scale by equal factors; the first
     and last hold. Omitted: pixel on pixel from the top left corner."""
@@ -81,10 +60,6 @@ class Element(Strict):
     """reference: the place is meant on the frame of `patch`, and goes where that patch goes."""
     patch: Patch | None = None
     """What is followed; default: 48 pixels about the first place."""
-    softness: Annotated[float, Field(ge=0, le=64, allow_inf_nan=False)] = 0.0
-    """Standard deviation of the Gaussian it is softened by, pixels of the reference picture."""
-    holdout: Name | None = None
-    """Matte that keeps the element out where it is 1."""
     model_scale: Annotated[float, Field(ge=1, le=1000, allow_inf_nan=False)] | None = None
     """m of a miniature at 1:m that moves by its weight (water, things that fall); changes
     nothing, but the check tells at which rate it had to be filmed."""
@@ -109,34 +84,6 @@ class Element(Strict):
     def start(self, shot_first: int) -> int:
         """Return the shot frame that shows `first`."""
         return shot_first if self.frames is None else self.frames.first
-
-    def number(self, frame: int, *, shot_first: int, first: int, last: int | None = None) -> int:
-        """Return the file number on a shot frame.
-
-        Parameters
-        ----------
-        frame : int
-            Shot frame, not before the start.
-        shot_first : int
-            First frame of the shot.
-        first : int
-            `first` of the element, resolved.
-        last : int, optional
-            Highest number present; None for one still, which answers every number.
-
-        Returns
-        -------
-        int
-            With ``beyond: refuse`` it may lie above `last`.
-        """
-        passed = max(0, frame - self.start(shot_first)) // self.every
-        if last is not None and last >= first:
-            steps = (last - first) // self.step
-            if self.beyond == "hold":
-                passed = min(passed, steps)
-            elif self.beyond == "loop":
-                passed %= steps + 1
-        return first + passed * self.step
 
     def placed(self, frame: int) -> Placing:
         """Return the place on a shot frame, between the places that are told.

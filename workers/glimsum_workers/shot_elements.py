@@ -5,20 +5,19 @@ from typing import Any
 
 import numpy as np
 
-from glimsum_jobs.errors import GlimsumError, LightError, SourceError
+from glimsum_jobs.errors import GlimsumError, LightError
 from glimsum_jobs.frame_ranges import runs_of
-from glimsum_jobs.measurements import Checked, FoundElement, Solved
-from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.engine.codes import Codes, Picture, Plane
+from glimsum_workers.engine.codes import Picture, Plane
 from glimsum_workers.engine.elements.coverage import keep_out, light_of_element
 from glimsum_workers.engine.elements.lay import lay_element
 from glimsum_workers.engine.elements.placing import Matrix, placing_matrix
 from glimsum_workers.engine.primaries import convert
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.frames.sources import Source, open_source
+from glimsum_workers.laid_pictures import LaidPictures
 
 
 class ShotElements:
@@ -41,17 +40,13 @@ class ShotElements:
 
     def __init__(self, job: ShotJob, checked: Checked, roots: Roots) -> None:
         self._job = job
-        self._checked = checked
-        self._roots = roots
-        self._open: dict[str, Source] = {}
+        self._files = LaidPictures(job, "element", job.elements, checked.elements, roots)
         self._light: dict[str, tuple[int, Picture]] = {}
 
     def close(self) -> None:
         """Close the sources; one that is asked for again is opened again."""
         self._light.clear()
-        while self._open:
-            _, source = self._open.popitem()
-            source.close()
+        self._files.close()
 
     def on_frame(
         self,
@@ -97,7 +92,7 @@ class ShotElements:
                 self._picture(name, frame), matrix, size, softness_px=element.softness
             )
         except GlimsumError as error:
-            error.place = error.place.filled(**self._place(name, frame))
+            error.place = error.place.filled(**self._files.place(name, frame))
             raise
         return laid if laid is None or holdout is None else keep_out(laid, holdout)
 
@@ -107,7 +102,7 @@ class ShotElements:
         if not element.is_there(frame):
             return ["not there"]
         return [
-            self._source(name).fingerprint(self._number(name, frame)),
+            self._files.fingerprint(name, frame),
             element.space,
             element.range,
             element.alpha,
@@ -117,13 +112,13 @@ class ShotElements:
 
     def _picture(self, name: str, frame: int) -> Picture:
         """Return the light of an element in its own pixels, in the working space."""
-        number = self._number(name, frame)
+        number = self._files.number(name, frame)
         kept = self._light.get(name)
         if kept is not None and kept[0] == number:
             return kept[1]
         element = self._job.elements[name]
         light = light_of_element(
-            self._codes(name, number, frame),
+            self._files.codes(name, frame),
             element.space,
             video_range=element.range,
             alpha=element.alpha,
@@ -135,7 +130,7 @@ class ShotElements:
 
     def _matrix(self, name: str, frame: int, solved: Solved) -> Matrix:
         """Return where the pixels of an element land on a frame."""
-        element, found = self._job.elements[name], self._found(name)
+        element, found = self._job.elements[name], self._files.found(name)
         placing, pivot = element.placed(frame), element.pivot_of(found.width, found.height)
         placed = placing_matrix(placing.x, placing.y, placing.scale, placing.rotation, pivot)
         if element.follow is None:
@@ -153,7 +148,7 @@ class ShotElements:
             lost = frame if frame not in known else meant
             raise LightError(
                 f"the patch that element {name} follows was not found",
-                place=Place(**self._place(name, frame)),
+                place=Place(**self._files.place(name, frame)),
                 seen=f"found on frames {runs_of(sorted(known))}" if known else "found nowhere",
                 expected=f"a place on frame {lost}",
                 remedy="Follow something that stays in sight, or end the element with frames.",
@@ -162,36 +157,3 @@ class ShotElements:
             np.asarray(known[each].matrix, np.float64).reshape(3, 3) for each in (frame, meant)
         )
         return np.asarray(here @ np.linalg.inv(there), np.float64)
-
-    def _number(self, name: str, frame: int) -> int:
-        found = self._found(name)
-        return self._job.elements[name].number(
-            frame, shot_first=self._job.frames.first, first=found.first, last=found.last
-        )
-
-    def _found(self, name: str) -> FoundElement:
-        if name not in self._checked.elements:
-            raise SourceError(
-                f"element {name} was not checked",
-                place=Place(shot=self._job.shot, field=f"elements.{name}"),
-                seen=", ".join(sorted(self._checked.elements)) or "no element",
-                expected=name,
-                remedy="Check the shot again.",
-            )
-        return self._checked.elements[name]
-
-    def _source(self, name: str) -> Source:
-        if name not in self._open:
-            path = parse_root_path(self._job.elements[name].files)
-            self._open[name] = open_source(self._roots, path)
-        return self._open[name]
-
-    def _codes(self, name: str, number: int, frame: int) -> Codes:
-        try:
-            return self._source(name).read(number)
-        except SourceError as error:
-            error.place = error.place.filled(**self._place(name, frame))
-            raise
-
-    def _place(self, name: str, frame: int) -> dict[str, Any]:
-        return {"shot": self._job.shot, "frame": frame, "field": f"elements.{name}"}

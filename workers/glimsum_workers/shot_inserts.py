@@ -1,18 +1,18 @@
 """The inserts of a shot on a frame: read, made light, laid on their corners, given grain."""
 
+from copy import copy
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from glimsum_jobs.errors import GlimsumError, LightError, SourceError
+from glimsum_jobs.errors import GlimsumError, LightError
 from glimsum_jobs.follows import FollowedFrame
-from glimsum_jobs.measurements import Checked, FoundElement, Solved
-from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.digests import digest_of
-from glimsum_workers.engine.codes import Codes, Picture, Plane
+from glimsum_workers.engine.codes import Picture, Plane
 from glimsum_workers.engine.elements.coverage import keep_out, light_of_element
 from glimsum_workers.engine.inserts.grain import add_grain
 from glimsum_workers.engine.inserts.warp import warp_insert
@@ -21,7 +21,7 @@ from glimsum_workers.engine.primaries import convert
 from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.engine.tint import tint_matrix
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.frames.sources import Source, open_source
+from glimsum_workers.laid_pictures import LaidPictures
 from glimsum_workers.pass_light import ShotLight
 from glimsum_workers.plate_grain import PlateGrain
 
@@ -46,16 +46,19 @@ class ShotInserts:
 
     def __init__(self, job: ShotJob, checked: Checked, roots: Roots, light: ShotLight) -> None:
         self._job = job
-        self._checked = checked
-        self._roots = roots
+        self._files = LaidPictures(job, "insert", job.inserts, checked.inserts, roots)
         self._plate = PlateGrain(job, checked, light)
-        self._open: dict[str, Source] = {}
+
+    def with_gains_of(self, job: ShotJob) -> "ShotInserts":
+        """Return the same inserts over steps with other gains; closed with these."""
+        other = copy(self)
+        other._job = job
+        other._plate = self._plate.with_gains_of(job)
+        return other
 
     def close(self) -> None:
         """Close the sources; one that is asked for again is opened again."""
-        while self._open:
-            _, source = self._open.popitem()
-            source.close()
+        self._files.close()
 
     def on_frame(
         self,
@@ -99,7 +102,7 @@ class ShotInserts:
                 self._picture(name, frame), corners, size, softness_px=insert.softness
             )
         except GlimsumError as error:
-            error.place = error.place.filled(**self._place(name, frame))
+            error.place = error.place.filled(**self._files.place(name, frame))
             raise
         if insert.grain_amount:
             grain = self._plate.under(name, frame, solved)
@@ -114,7 +117,7 @@ class ShotInserts:
         if follow is None or followed is None or not followed.trusted:
             raise LightError(
                 f"the corners of insert {name} are not known on this frame",
-                place=Place(**self._place(name, frame)),
+                place=Place(**self._files.place(name, frame)),
                 seen=_seen(followed),
                 expected="corners known to 0.3 px",
                 remedy=f"Mark the corners on frame {frame} too, or mark a surface with detail.",
@@ -127,7 +130,7 @@ class ShotInserts:
         """Return all that changes the pixels of an insert on a frame, but for its holdout."""
         insert = self._job.inserts[name]
         return [
-            self._source(name).fingerprint(self._number(name, frame)),
+            self._files.fingerprint(name, frame),
             insert.space,
             insert.range,
             insert.alpha,
@@ -143,45 +146,15 @@ class ShotInserts:
         """Return the light of an insert in its own pixels, in the working space."""
         insert = self._job.inserts[name]
         light = light_of_element(
-            self._codes(name, frame), insert.space, video_range=insert.range, alpha=insert.alpha
+            self._files.codes(name, frame),
+            insert.space,
+            video_range=insert.range,
+            alpha=insert.alpha,
         )
         tint = tint_matrix(insert.tint_mired, lamp_kelvin=SCREEN_KELVIN, space=self._job.space)
         into = matrix_between(insert.space, self._job.space)
         matrix = 2.0**insert.stops * tint @ into
         return replace(light, rgb=np.ascontiguousarray(convert(light.rgb, matrix)))
-
-    def _number(self, name: str, frame: int) -> int:
-        found = self._found(name)
-        return self._job.inserts[name].number(
-            frame, shot_first=self._job.frames.first, first=found.first, last=found.last
-        )
-
-    def _found(self, name: str) -> FoundElement:
-        if name not in self._checked.inserts:
-            raise SourceError(
-                f"insert {name} was not checked",
-                place=Place(shot=self._job.shot, field=f"inserts.{name}"),
-                seen=", ".join(sorted(self._checked.inserts)) or "no insert",
-                expected=name,
-                remedy="Check the shot again.",
-            )
-        return self._checked.inserts[name]
-
-    def _source(self, name: str) -> Source:
-        if name not in self._open:
-            path = parse_root_path(self._job.inserts[name].files)
-            self._open[name] = open_source(self._roots, path)
-        return self._open[name]
-
-    def _codes(self, name: str, frame: int) -> Codes:
-        try:
-            return self._source(name).read(self._number(name, frame))
-        except SourceError as error:
-            error.place = error.place.filled(**self._place(name, frame))
-            raise
-
-    def _place(self, name: str, frame: int) -> dict[str, Any]:
-        return {"shot": self._job.shot, "frame": frame, "field": f"inserts.{name}"}
 
 
 def _seen(followed: FollowedFrame | None) -> str:
