@@ -1,5 +1,7 @@
 """The grain of the passes an insert is laid over, read once a shot."""
 
+from copy import copy
+
 from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.plan import dead_frames
 from glimsum_jobs.recipe import Step
@@ -33,7 +35,14 @@ class PlateGrain:
         frames = [frame for frame in job.frames.numbers if frame not in dead]
         middle = frames[len(frames) // 2] if frames else job.frames.first
         self._frames = sorted(frames, key=lambda frame: (abs(frame - middle), frame))
-        self._read: dict[str, Grain] = {}
+        self._lacking = {name: each.lacking for name, each in checked.passes.items()}
+        self._read: dict[tuple[str, int], Grain] = {}
+
+    def with_gains_of(self, job: ShotJob) -> "PlateGrain":
+        """Return the same for a job that differs in gains alone; no grain is read twice."""
+        other = copy(self)
+        other._job = job  # noqa: SLF001  # a copy of this very object
+        return other
 
     def under(self, insert: str, frame: int, solved: Solved) -> Grain:
         """Return the grain for light laid on with an insert on a frame.
@@ -65,18 +74,18 @@ class PlateGrain:
         return list(laid.items())
 
     def _of(self, name: str, solved: Solved) -> Grain:
-        if name not in self._read:
-            shown = self._shown(name)
-            self._read[name] = read_grain(
+        shown = self._shown(name)
+        if (name, shown) not in self._read:
+            self._read[name, shown] = read_grain(
                 self._light.in_working_space(name, shown, solved).picture.rgb
             )
-        return self._read[name]
+        return self._read[name, shown]
 
     def _shown(self, name: str) -> int:
         """Return the frame a pass is read on."""
         steps: list[Step] = [s for s in self._job.steps if name in self._job.passes_in(s)]
         for frame in self._frames:
             for step in steps:
-                if step.gain(frame):
+                if step.gain(frame) and step.shown(frame) not in self._lacking.get(name, ()):
                     return step.shown(frame)
         return self._frames[0] if self._frames else self._job.frames.first
