@@ -124,8 +124,9 @@ def job_of_cell(job: ShotJob, cell: Cell) -> ShotJob:
 def measured_alike(job: ShotJob) -> tuple[Any, ...]:
     """Return what checking and measuring hang on in the gains of a recipe.
 
-    Jobs that differ in gains and tints alone, and are equal here, are measured alike. Frames on which a pass is out are not looked at, and of a locked camera the frame its lamp
-    burns most on is the one the others are compared with.
+    Jobs that differ in gains and tints alone, and are equal here, are measured alike. Frames on
+    which a pass is out are not looked at, and of a locked camera the frame its lamp burns most
+    on is the one the others are compared with.
     """
     frames, steps = job.frames.numbers, job.steps
     told: list[Any] = []
@@ -157,7 +158,7 @@ def _moved(key: Keyframe, stops: float | str) -> dict[str, Any]:
     """Return a keyframe with stops added; a lamp that is out stays out, and one made out is."""
     if key.value == "out" or isinstance(stops, str):
         return {"frame": key.frame, "value": "out"}
-    return {"frame": key.frame, "value": key.value + stops}
+    return {"frame": key.frame, "value": round(key.value + stops, 10)}
 
 
 def _now(job: ShotJob, varied: Varied) -> float | str:

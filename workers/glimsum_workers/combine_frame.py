@@ -1,6 +1,7 @@
 """One frame: every step of the recipe laid on the ground, in linear light."""
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, field
 
 from glimsum_jobs.errors import GlimsumError, LightError
@@ -110,6 +111,16 @@ class ShotBench:
         self.elements.close()
         self.inserts.close()
 
+    def with_gains_of(self, job: ShotJob) -> "ShotBench":
+        """Return a bench for a job that differs in gains and tints alone and is measured alike.
+
+        It shares all sources with this one, and is closed with it.
+        """
+        other = copy(self)
+        other.job = job
+        other.inserts = self.inserts.with_gains_of(job)
+        return other
+
     def combine(self, frame: int, step_begun: Callable[[], object]) -> CombinedPicture:
         """Combine one frame.
 
@@ -136,7 +147,7 @@ class ShotBench:
         for step in self.job.steps:
             step_begun()
             self.lay(ground, step, made)
-        window = self._window(ground.rgb.shape[:2], frame)
+        window = self.window(frame)
         _empty_outside(ground, window)
         remarks = tuple(each for light in made.lights.values() for each in light.remarks)
         return CombinedPicture(ground, _figures(ground, made), window, remarks)
@@ -160,9 +171,9 @@ class ShotBench:
             error.place = error.place.filled(**here.model_dump(exclude_none=True))
             raise
 
-    def _window(self, size: tuple[int, int], frame: int) -> Window:
+    def window(self, frame: int) -> Window:
         """Return what every pass used on a frame covers; LightError where that is nothing."""
-        window = Window.whole(size)
+        size, window = self.size, Window.whole(self.size)
         if self.job.edges == "repeat":
             return window
         for name in sorted(self._used(frame)):
@@ -200,7 +211,7 @@ class ShotBench:
             if ground.alpha is not None:
                 ground.alpha[...] = 1
             return
-        source = self._source(step, made)
+        source = self.source(step, made)
         if source is None:
             return
         combine_step(
@@ -218,7 +229,7 @@ class ShotBench:
             made.mattes[name] = self.mattes.on_frame(name, made.frame, self.solved)
         return made.mattes[name]
 
-    def _source(self, step: Step, made: OnFrame) -> Picture | None:
+    def source(self, step: Step, made: OnFrame) -> Picture | None:
         """Return what a step lays on: an element, or light of a pass less that of another.
 
         None: there is nothing of it on this frame.

@@ -51,7 +51,7 @@ def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
     if bench.is_out(step, frame):
         return ["out"]
     return [
-        *_source(bench, step, frame),
+        *source_fingerprint(bench, step, frame),
         step.gain(frame),
         step.tint_mired,
         step.lamp_kelvin if step.tint_mired else None,
@@ -60,7 +60,8 @@ def _step(bench: ShotBench, index: int, frame: int) -> list[Any]:
     ]
 
 
-def _source(bench: ShotBench, step: Step, frame: int) -> list[Any]:
+def source_fingerprint(bench: ShotBench, step: Step, frame: int) -> list[Any]:
+    """Return everything that changes what a step lays on, before its gain, tint and matte."""
     if step.pass_name is None:
         holdout = bench.job.holdout_of(step)
         return [

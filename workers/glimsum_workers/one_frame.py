@@ -20,6 +20,7 @@ from glimsum_workers.frame_fingerprint import fingerprint_of
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.masters import MasterAttributes
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.kept_passes import LightRoom, open_light_store
 from glimsum_workers.look import Look
 from glimsum_workers.master_attributes import attributes_of
 from glimsum_workers.material import Material
@@ -96,8 +97,12 @@ def make_still(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Sti
 
 
 @contextmanager
-def open_bench(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Iterator[ShotBench]:
+def open_bench(
+    job: ShotJob, frame: int, roots: Roots, keep_folder: Path, room: LightRoom | None = None
+) -> Iterator[ShotBench]:
     """Check and measure a shot here; give the bench on which one of its frames is made.
+
+    With `room` the light of its passes is read where it was kept, and kept if the job asks.
 
     Raises
     ------
@@ -106,9 +111,13 @@ def open_bench(job: ShotJob, frame: int, roots: Roots, keep_folder: Path) -> Ite
     """
     keep = Keep(keep_folder)
     checked = check_shot(job, roots, keep)
-    _refuse(job, frame, checked, dead_frames(checked))
+    refuse_frame(job, frame, checked)
     job = settled(job, checked)
-    bench = ShotBench(job, checked, measure_here(job, checked, roots, keep), roots, keep)
+    store = None
+    if room is not None:
+        store = open_light_store(job, checked, keep_folder, room, version=1)
+    solved = measure_here(job, checked, roots, keep)
+    bench = ShotBench(job, checked, solved, roots, keep, store)
     with closing(bench):
         yield bench
 
@@ -124,7 +133,8 @@ def measure_here(job: ShotJob, checked: Checked, roots: Roots, keep: Keep) -> So
         return solve_shot(job, measure_all(job, material, keep), material, keep)
 
 
-def _refuse(job: ShotJob, frame: int, checked: Checked, dead: dict[int, str]) -> None:
+def refuse_frame(job: ShotJob, frame: int, checked: Checked) -> None:
+    """Raise JobError, with all problems, where the check stops the shot or a frame."""
     problems = stops_shot(list(checked.problems))
     if frame not in job.frames.numbers:
         problems.append(
@@ -137,7 +147,7 @@ def _refuse(job: ShotJob, frame: int, checked: Checked, dead: dict[int, str]) ->
                 remedy="Name a frame of the shot.",
             )
         )
-    if frame in dead:
+    if frame in dead_frames(checked):
         problems += [p for p in checked.problems if p.place.frame == frame]
     if problems:
         raise JobError(f"frame {frame} of shot {job.shot} can't be made", problems)

@@ -52,8 +52,8 @@ class ShotInserts:
     def with_gains_of(self, job: ShotJob) -> "ShotInserts":
         """Return the same inserts over steps with other gains; closed with these."""
         other = copy(self)
-        other._job = job
-        other._plate = self._plate.with_gains_of(job)
+        other._job = job  # noqa: SLF001  # a copy of this very object
+        other._plate = self._plate.with_gains_of(job)  # noqa: SLF001  # the same
         return other
 
     def close(self) -> None:
