@@ -4,6 +4,8 @@ from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from glimsum_jobs.errors import GlimsumError, LightError
 from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.problems import Place, Problem
@@ -21,12 +23,13 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.kept_passes import KeptLight
 from glimsum_workers.light_fingerprint import LightFingerprints
 from glimsum_workers.material import Material
-from glimsum_workers.outage_remarks import LIGHT, mean_light
+from glimsum_workers.outage_remarks import LIGHT, LIGHT_STRIDE, mean_light
 from glimsum_workers.pass_light import PassLight, ShotLight
 from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.shot_elements import ShotElements
 from glimsum_workers.shot_inserts import ShotInserts
 from glimsum_workers.shot_mattes import ShotMattes
+from glimsum_workers.unmoved_light import UnmovedLight
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,8 @@ class OnFrame:
     frame: int
     lights: dict[tuple[str, int], PassLight] = field(default_factory=dict)
     """By pass and the shot frame whose picture it is."""
+    unmoved: dict[tuple[str, int], UnmovedLight] = field(default_factory=dict)
+    """The same for passes that are brought to their place as they are laid."""
     mattes: dict[str, Plane] = field(default_factory=dict)
 
 
@@ -211,17 +216,29 @@ class ShotBench:
             if ground.alpha is not None:
                 ground.alpha[...] = 1
             return
-        source = self.source(step, made)
-        if source is None:
-            return
-        combine_step(
-            ground,
-            source,
-            step.operator,
-            matrix=step.gain(made.frame)
-            * tint_matrix(step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=self.job.space),
-            matte=None if step.matte is None else self.matte(step.matte, made),
+        matrix = step.gain(made.frame) * tint_matrix(
+            step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=self.job.space
         )
+        matte = None if step.matte is None else self.matte(step.matte, made)
+        unmoved = self._in_one_walk(step, made)
+        if unmoved is not None:
+            unmoved.lay(ground, matrix, matte)
+            return
+        source = self.source(step, made)
+        if source is not None:
+            combine_step(ground, source, step.operator, matrix=matrix, matte=matte)
+
+    def _in_one_walk(self, step: Step, made: OnFrame) -> UnmovedLight | None:
+        """Return the light of a step that is laid as it is brought to its place, if it can be."""
+        key = step.pass_name or "", step.shown(made.frame)
+        if step.operator != "plus" or len(step.names) != 1 or key in made.lights:
+            return None
+        if key not in made.unmoved:
+            found = self.light.in_one_walk(*key, self.solved)
+            if found is None:
+                return None
+            made.unmoved[key] = found
+        return made.unmoved[key]
 
     def matte(self, name: str, made: OnFrame) -> Plane:
         """Return the weights of a matte, 0..1, in its place."""
@@ -261,7 +278,9 @@ def _empty_outside(ground: Picture, window: Window) -> None:
 
 def _figures(ground: Picture, made: OnFrame) -> dict[str, float]:
     lights = made.lights
-    told = read_figures(ground.rgb, replaced=sum(light.replaced for light in lights.values()))
+    replaced = sum(light.replaced for light in lights.values())
+    replaced += sum(light.replaced for light in made.unmoved.values())
+    told = read_figures(ground.rgb, replaced=replaced)
     figures = {
         "negative_share": told.negative_share,
         "replaced": float(told.replaced),
@@ -273,4 +292,8 @@ def _figures(ground: Picture, made: OnFrame) -> dict[str, float]:
         figures[f"clipped_share:{name}"] = light.clipped_share
         if shown == made.frame:
             figures[f"{LIGHT}{name}"] = mean_light(light.picture.rgb)
+    for (name, shown), unmoved in made.unmoved.items():
+        figures[f"clipped_share:{name}"] = 0.0
+        if shown == made.frame:
+            figures[f"{LIGHT}{name}"] = float(unmoved.sample(LIGHT_STRIDE).mean(dtype=np.float64))
     return figures

@@ -116,6 +116,9 @@ class KeptLight(ShotLight):
             self._store.put(key, _as_arrays(light))
         return light
 
+    def in_one_walk(self, name: str, frame: int, solved: Solved) -> None:
+        """Return None: what is to be kept is made whole first."""
+
 
 def _as_arrays(light: PassLight) -> dict[str, NDArray[Any]]:
     alpha = {} if light.picture.alpha is None else {"alpha": light.picture.alpha}

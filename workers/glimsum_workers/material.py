@@ -11,6 +11,7 @@ from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.engine.codes import Codes
+from glimsum_workers.engine.laying import Halves
 from glimsum_workers.frames.facts import Facts
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sources import Source, open_source
@@ -63,6 +64,21 @@ class Material:
         number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
         place = Place(shot=self._job.shot, pass_name=name, frame=frame)
         return self._read(("pass", name), each.files, found.replaced.get(number, number), place)
+
+    def pass_halves(self, name: str, frame: int) -> Halves | None:
+        """Read a pass on a shot frame as planes of half floats; None where it holds other codes.
+
+        None too where its file can't be read: `pass_codes` says why.
+        """
+        each = self._job.passes[name]
+        found = self._found(self.checked.passes, "pass", name)
+        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
+        try:
+            return self._source(("pass", name), each.files).halves(
+                found.replaced.get(number, number)
+            )
+        except SourceError:
+            return None
 
     def pass_fingerprint(self, name: str, frame: int) -> str:
         """Return the digest of the bytes that hold a pass on a shot frame."""

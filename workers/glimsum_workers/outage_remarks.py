@@ -14,12 +14,12 @@ from glimsum_workers.engine.level.outage import find_outage
 LIGHT = "light:"
 """Begins the name of the figure that holds the mean light of a pass on a frame."""
 
-_STRIDE = 8
+LIGHT_STRIDE = 8
 
 
 def mean_light(rgb: Image) -> float:
     """Return the mean light of a picture, from every eighth row and column."""
-    return float(rgb[::_STRIDE, ::_STRIDE].mean(dtype=np.float64))
+    return float(rgb[::LIGHT_STRIDE, ::LIGHT_STRIDE].mean(dtype=np.float64))
 
 
 def tell_outages(job: ShotJob, combined: Mapping[int, Combined]) -> Iterator[Problem]:

@@ -26,8 +26,9 @@ from glimsum_workers.engine.spaces import matrix_between
 from glimsum_workers.material import Material
 from glimsum_workers.motions import has_parallax, motion_on
 from glimsum_workers.prepared_pictures import PreparedPictures
-from glimsum_workers.recorded import decode_pass, exposed, without_dark
+from glimsum_workers.recorded import decode_pass, exposed, exposure_of, without_dark
 from glimsum_workers.take_light import PlacedTake, join_takes, place_take
+from glimsum_workers.unmoved_light import UnmovedLight, is_plain, take_unmoved
 
 
 @dataclass(frozen=True)
@@ -113,10 +114,38 @@ class ShotLight:
                 lambda take: self._placed(take, frame, solved),
             )
             return PassLight(made.picture, made.clipped, made.replaced, made.mended, made.remarks)
+        whole = self._in_one_walk(name, frame, solved)
+        if whole is not None:
+            rgb = whole.picture()
+            return PassLight(Picture(rgb), np.zeros(rgb.shape[:2], np.bool_), whole.replaced)
         light = self._steady(name, frame, solved)
         motion = self._motion(name, frame, solved)
         picture = light.picture if motion is None else resample(light.picture, motion).picture
         return PassLight(picture, light.clipped, light.replaced, light.mended)
+
+    def in_one_walk(self, name: str, frame: int, solved: Solved) -> UnmovedLight | None:
+        """Return a pass as its file holds it, to be brought to its place as it is laid.
+
+        None where it needs more than a matrix and one resample. Laid, it gives the very bits of
+        what `in_working_space` gives.
+        """
+        return self._in_one_walk(name, frame, solved)
+
+    def _in_one_walk(self, name: str, frame: int, solved: Solved) -> UnmovedLight | None:
+        each, reference = self._job.passes.get(name), self._job.reference_pass
+        if each is None or not is_plain(each) or self._averages.hot_pixels(each) is not None:
+            return None
+        motion = motion_on(solved, self._job, name, frame)
+        if motion is not None and has_parallax(motion):
+            return None
+        levels = solved.levels.get(name)
+        gains = (1.0, 1.0, 1.0) if levels is None else levels.channels(frame)
+        matrix = matrix_between(each.space, self._job.space) * (
+            exposure_of(self._job, name) / np.asarray(gains)
+        )
+        whole = self._material.checked.passes[reference]
+        size = whole.height, whole.width
+        return take_unmoved(self._material, (name, frame), matrix, motion, size)
 
     def _steady(self, name: str, frame: int, solved: Solved) -> PassLight:
         """Return a pass without ambient, steady and converted, where its camera stood."""

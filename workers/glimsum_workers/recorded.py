@@ -10,7 +10,7 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.engine.codes import Codes, Image, Picture, RgbCodes, VideoPlanes
 from glimsum_workers.engine.dark import subtract_dark
 from glimsum_workers.engine.encodings import decode
-from glimsum_workers.engine.exposure import equalise
+from glimsum_workers.engine.exposure import exposure_gains, multiply_channels
 from glimsum_workers.engine.hot_pixels import HotMask, clip_mask, mend_hot_pixels
 
 
@@ -63,9 +63,14 @@ def without_dark(
 
 def exposed(job: ShotJob, name: str, rgb: Image) -> Image:
     """Return a picture without dark, white balanced and at the exposure of the unit pass."""
+    return multiply_channels(rgb, exposure_of(job, name), out=rgb)
+
+
+def exposure_of(job: ShotJob, name: str) -> NDArray[np.float32]:
+    """Return what white balance and exposure multiply R, G and B by."""
     each = job.passes[name]
     gains = each.white_balance.gains if each.white_balance else (1.0, 1.0, 1.0)
-    return equalise(rgb, stops_of(job, name), gains, out=rgb)
+    return exposure_gains(stops_of(job, name), gains)
 
 
 def stops_of(job: ShotJob, name: str) -> float:

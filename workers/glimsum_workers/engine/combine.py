@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.blends import Operator, blend_alpha, blend_channel, check_blend
 from glimsum_workers.engine.codes import Image, Picture, Plane
+from glimsum_workers.engine.laying import add_still, is_worth_it
 
 _STRIP_BYTES = 1 << 18
 """Source rows worked on at once: what is read, changed and added stays in a 1 MB cache."""
@@ -85,6 +86,10 @@ def combine_step(
     if refuse:
         check_blend(ground, source, operator, matrix)
     height, width = ground.alpha.shape
+    if operator == "plus" and source.alpha is None and is_worth_it((height, width)):
+        add_still(source.rgb, ground.rgb, after=matrix, matte=matte)
+        cover(ground.alpha, matte)
+        return
     rows = max(1, _STRIP_BYTES // (width * 12))
     room = np.empty((rows, width, 3), dtype=np.float32)
     for top in range(0, height, rows):
@@ -96,6 +101,15 @@ def combine_step(
             colour = _multiply_plane(colour, matte[strip], buffer)
             alpha = matte[strip] if alpha is None else alpha * matte[strip]
         _lay(ground.rgb[strip], ground.alpha[strip], colour, alpha, operator)
+
+
+def cover(covered: Plane, matte: Plane | None) -> None:
+    """Add the coverage of a step without alpha to a ground's, in place; None: 1 everywhere."""
+    if matte is None:
+        covered[...] = 1
+    else:
+        np.add(covered, matte, out=covered)
+        np.minimum(covered, np.float32(1), out=covered)
 
 
 def _lay(

@@ -20,7 +20,7 @@ from glimsum_workers.frames.limits import (
     set_reader_limits,
 )
 
-_DESCRIPTORS = Path("/proc/self/fd") if Path("/proc/self/fd").exists() else Path("/dev/fd")
+DESCRIPTORS = Path("/proc/self/fd") if Path("/proc/self/fd").exists() else Path("/dev/fd")
 
 
 def kind_of_open(descriptor: int, file: str) -> Kind:
@@ -67,7 +67,7 @@ def opened_picture(descriptor: int, file: str) -> Iterator[ImageInput]:
     config.attribute("oiio:UnassociatedAlpha", 1)
     with tempfile.TemporaryDirectory(prefix="glimsum-") as folder:
         link = Path(folder, f"picture.{kind.reader}")
-        link.symlink_to(_DESCRIPTORS / str(descriptor))
+        link.symlink_to(DESCRIPTORS / str(descriptor))
         picture: ImageInput | None = None
         try:
             geterror()

@@ -9,13 +9,14 @@ from glimsum_jobs.errors import SourceError
 from glimsum_jobs.paths import FilePattern, RootPath, pattern_of
 from glimsum_jobs.problems import Place
 from glimsum_workers.engine.codes import Codes
+from glimsum_workers.engine.laying import Halves
 from glimsum_workers.frames.clips import Clip
 from glimsum_workers.frames.facts import Facts, clip_as_facts, still_facts
 from glimsum_workers.frames.identities import digest_of
 from glimsum_workers.frames.limits import kind_by_name
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sequences import Scan, scan
-from glimsum_workers.frames.stills import read_still
+from glimsum_workers.frames.stills import read_halves, read_still
 from glimsum_workers.frames.wholeness import check_whole
 
 
@@ -35,6 +36,11 @@ class Source(ABC):
     @abstractmethod
     def read(self, number: int) -> Codes:
         """Return what is stored for `number`; raises SourceError with file and remedy."""
+
+    def halves(self, number: int) -> Halves | None:
+        """Return the planes of a plain half-float picture; None for anything else."""
+        del number
+        return None
 
     @abstractmethod
     def inspect(self, number: int) -> Facts:
@@ -142,6 +148,11 @@ class SequenceSource(Source):
         """Return the picture of `number`."""
         with self._roots.opened(self._file(number)) as descriptor:
             return read_still(descriptor, str(self._file(number)))
+
+    def halves(self, number: int) -> Halves | None:
+        """Return the planes of `number`'s picture where it holds plain half floats."""
+        with self._roots.opened(self._file(number)) as descriptor:
+            return read_halves(descriptor, str(self._file(number)))
 
     def inspect(self, number: int) -> Facts:
         """Return the facts of one file after a look at its end."""

@@ -9,7 +9,13 @@ from OpenImageIO import ImageSpec
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.problems import Place
 from glimsum_workers.engine.codes import FloatPixels, Plane, RgbCodes
+from glimsum_workers.engine.laying import Halves
 from glimsum_workers.frames.channels import Channels, choose_channels
+from glimsum_workers.frames.half_files import (
+    holds_plain_halves,
+    read_planes,
+    side_by_side,
+)
 from glimsum_workers.frames.pictures import opened_picture, refuse_cut_off
 
 _INTEGER = {"uint8": 8, "uint16": 16}
@@ -47,6 +53,10 @@ def read_still(descriptor: int, file: str) -> RgbCodes | FloatPixels:
     with opened_picture(descriptor, file) as picture:
         spec = picture.spec()
         _refuse_unread(spec, file)
+        if holds_plain_halves(spec, file):
+            planes = read_planes(descriptor, (spec.height, spec.width))
+            if planes is not None:
+                return FloatPixels(side_by_side(planes))
         chosen = choose_channels(spec.channelnames, file)
         stored = picture.read_image(0, 0, 0, spec.nchannels, spec.format)
         message = picture.geterror()
@@ -67,6 +77,34 @@ def read_still(descriptor: int, file: str) -> RgbCodes | FloatPixels:
     # The reader fills 16 bits by repeating the upper ones; the code is those upper bits.
     codes = values if bits == width else values >> np.uint16(width - bits)
     return RgbCodes(codes, bits, _coverage(alpha, width), associated)
+
+
+def read_halves(descriptor: int, file: str) -> Halves | None:
+    """Read the picture behind an open descriptor, if it holds half-float colour and no more.
+
+    Parameters
+    ----------
+    descriptor : int
+        Open for reading; not closed here.
+    file : str
+        Name, for its ending and for messages.
+
+    Returns
+    -------
+    Halves or None
+        Planes R, G, B, exactly as stored; None for any other picture, and for a damaged one,
+        which `read_still` refuses in words.
+
+    Raises
+    ------
+    SourceError
+        The file is empty, of another kind, cut off in its header, or too large.
+    """
+    with opened_picture(descriptor, file) as picture:
+        spec = picture.spec()
+    if not holds_plain_halves(spec, file):
+        return None
+    return read_planes(descriptor, (spec.height, spec.width))
 
 
 def _refuse_unread(spec: ImageSpec, file: str) -> None:

@@ -1,19 +1,16 @@
-"""Whole planes of half floats: counted, and laid side by side as float32."""
+"""Whole planes of half floats, counted."""
 
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.compiled.halves import unpack
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
-from glimsum_workers.engine.compiled.tile_rows import Bits, Samples
 
 _PLANE = constant("int16[:, ::1]")
-_BITS = numba.types.UniTuple(_PLANE, 3)
 
 
-def _count_unfinite(plane: NDArray[np.int16]) -> int:
+def _count_unfinite(plane: NDArray[np.int16]) -> Any:
     """Return how many halves of a plane are NaN or infinite."""
     count: Any = 0
     for y in range(plane.shape[0]):
@@ -25,16 +22,4 @@ def _count_unfinite(plane: NDArray[np.int16]) -> int:
     return count
 
 
-def _unpack_planes(bits: Bits, pixels: Samples) -> None:
-    """Lay three planes side by side as float32, (height, width, 3); 0 where one is no number."""
-    red, green, blue = bits
-    for y in range(pixels.shape[0]):
-        out, r, g, b = pixels[y], red[y], green[y], blue[y]
-        for x in range(out.shape[0]):
-            out[x, 0] = unpack(r[x])
-            out[x, 1] = unpack(g[x])
-            out[x, 2] = unpack(b[x])
-
-
 count_unfinite: Any = compile_kernel(_count_unfinite, numba.int64(_PLANE))
-unpack_planes: Any = compile_kernel(_unpack_planes, numba.void(_BITS, numba.float32[:, :, ::1]))

@@ -11,19 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Image, Plane
+from glimsum_workers.engine.laying import Halves, matrix_of, matte_of, size_of, stored
 from glimsum_workers.engine.resample.kernels import UNSTRETCHED, interpolation_taps
 from glimsum_workers.engine.resample.ring_limits import BLOCK_PX, RingRule, rule_of
-
-Halves = tuple[NDArray[np.float16], NDArray[np.float16], NDArray[np.float16]]
-"""Planes R, G, B of half floats, each (height, width), scene-linear, as a file stores them."""
-
-_FEWEST_PIXELS = 1 << 16
-"""Below this numpy is as fast, and the compiler need not be loaded."""
 
 _MOST_LEAN = 0.02
 _MOST_CLIMB = 0.1
 _SMALLEST = 0.25
-_UNIT = np.eye(3)
 
 
 @dataclass(frozen=True)
@@ -114,11 +108,6 @@ def _beyond(
     return beyond
 
 
-def is_worth_it(size: tuple[int, int]) -> bool:
-    """Return whether a picture of (height, width) is large enough for compiled tiles."""
-    return size[0] * size[1] >= _FEWEST_PIXELS
-
-
 def lay_quickly(
     source: Image | Halves, place: Place, rule: RingRule | None, target: Image, laid: Laid
 ) -> None:
@@ -146,23 +135,17 @@ def lay_quickly(
     """
     from glimsum_workers.engine.compiled.tiles import lay_tiles  # noqa: PLC0415  # costs 0.5 s
 
-    before = _UNIT if laid.before is None else laid.before
-    after = _UNIT if laid.after is None else laid.after
-    matte = np.zeros((1, 1), np.float32) if laid.matte is None else laid.matte
     lamps = np.zeros((1, 1), np.bool_) if rule is None else rule.lamps
     lay_tiles(
-        *_stored(source),
-        _kind(before),
-        np.ascontiguousarray(before, np.float32),
+        *stored(source),
+        *matrix_of(laid.before),
         place.numbers(),
         _table(),
         np.ascontiguousarray(lamps),
         bool(lamps.any()),
         target,
-        _kind(after),
-        np.ascontiguousarray(after, np.float32),
-        np.ascontiguousarray(matte),
-        laid.matte is not None,
+        *matrix_of(laid.after),
+        *matte_of(laid.matte),
         laid.added,
     )
 
@@ -184,40 +167,11 @@ def find_rule_quickly(source: Image | Halves, before: NDArray[np.float64] | None
     """
     from glimsum_workers.engine.compiled.extremes import find_extremes  # noqa: PLC0415  # as above
 
-    matrix = _UNIT if before is None else before
     height, width = size_of(source)
     blocks = -(-height // BLOCK_PX), -(-width // BLOCK_PX), 3
     high, low = np.empty(blocks, np.float32), np.empty(blocks, np.float32)
-    find_extremes(
-        *_stored(source), _kind(matrix), np.ascontiguousarray(matrix, np.float32), high, low
-    )
+    find_extremes(*stored(source), *matrix_of(before), high, low)
     return rule_of(high, low)
-
-
-def size_of(source: Image | Halves) -> tuple[int, int]:
-    """Return height and width."""
-    height, width = (source[0] if isinstance(source, tuple) else source).shape[:2]
-    return height, width
-
-
-def _stored(source: Image | Halves) -> tuple[Image, tuple[NDArray[np.int16], ...], bool]:
-    """Return a source as the compiled code takes it: floats, halves by their bits, and which."""
-    if isinstance(source, tuple):
-        bits = tuple(np.ascontiguousarray(each).view(np.int16) for each in source)
-        return np.zeros((1, 1, 3), np.float32), bits, True
-    return np.ascontiguousarray(source), (np.zeros((1, 1), np.int16),) * 3, False
-
-
-def _kind(matrix: NDArray[np.float64]) -> int:
-    from glimsum_workers.engine.compiled.tile_rows import (  # noqa: PLC0415  # as above
-        AS_IT_IS,
-        GAINS,
-        MATRIX,
-    )
-
-    if np.array_equal(matrix, _UNIT):
-        return AS_IT_IS
-    return GAINS if np.array_equal(matrix, np.diag(matrix.diagonal())) else MATRIX
 
 
 @cache

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Picture
+from glimsum_workers.engine.laying import is_worth_it
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample.kernels import tap_table
 from glimsum_workers.engine.resample.mapped import Places, SourceMap, map_channels
@@ -15,7 +16,6 @@ from glimsum_workers.engine.resample.quick import (
     Laid,
     Place,
     find_rule_quickly,
-    is_worth_it,
     lay_quickly,
 )
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule

@@ -1,0 +1,99 @@
+"""Pictures as files store them, multiplied and added where they lie, in one walk."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glimsum_workers.engine.codes import Image, Plane
+
+Halves = tuple[NDArray[np.float16], NDArray[np.float16], NDArray[np.float16]]
+"""Planes R, G, B of half floats, each (height, width), scene-linear, as a file stores them."""
+
+Stored = tuple[Image, tuple[NDArray[np.int16], ...], bool]
+"""A picture as compiled code takes it: floats, halves by their bits, and whether it is halves."""
+
+_FEWEST_PIXELS = 1 << 16
+"""Below this numpy is as fast, and the compiler need not be loaded."""
+
+_UNIT = np.eye(3)
+
+
+def is_worth_it(size: tuple[int, int]) -> bool:
+    """Return whether a picture of (height, width) is large enough for compiled code."""
+    return size[0] * size[1] >= _FEWEST_PIXELS
+
+
+def add_still(
+    source: Image | Halves,
+    target: Image,
+    *,
+    before: NDArray[np.float64] | None = None,
+    after: NDArray[np.float64] | None = None,
+    matte: Plane | None = None,
+) -> None:
+    """Add a picture that stays where it is, multiplied, to `target`, in place.
+
+    Parameters
+    ----------
+    source : Image or Halves
+        Scene-linear; halves that are not finite count as 0.
+    target : Image
+        C order, as large as the source; changed.
+    before, after : float64 array, (3, 3), or None
+        What colours are multiplied by, one after the other, in float32. None: nothing.
+    matte : Plane or None
+        0..1, multiplies what is added.
+
+    Notes
+    -----
+    The same operations in the same order as `resample.quick.lay_quickly` does after the
+    resample: light that was kept in between as float32 gives the same bits.
+    """
+    from glimsum_workers.engine.compiled.still_planes import (  # noqa: PLC0415  # costs 0.5 s
+        add_planes,
+    )
+
+    add_planes(*stored(source), *matrix_of(before), *matrix_of(after), *matte_of(matte), target)
+
+
+def count_unfinite(source: Halves) -> int:
+    """Return how many samples are NaN or infinite."""
+    from glimsum_workers.engine.compiled.half_planes import (  # noqa: PLC0415  # as above
+        count_unfinite as count,
+    )
+
+    return sum(int(count(each)) for each in stored(source)[1])
+
+
+def size_of(source: Image | Halves) -> tuple[int, int]:
+    """Return height and width."""
+    height, width = (source[0] if isinstance(source, tuple) else source).shape[:2]
+    return height, width
+
+
+def stored(source: Image | Halves) -> Stored:
+    """Return a source as compiled code takes it."""
+    if isinstance(source, tuple):
+        bits = tuple(np.ascontiguousarray(each).view(np.int16) for each in source)
+        return np.zeros((1, 1, 3), np.float32), bits, True
+    return np.ascontiguousarray(source), (np.zeros((1, 1), np.int16),) * 3, False
+
+
+def matrix_of(matrix: NDArray[np.float64] | None) -> tuple[int, NDArray[np.float32]]:
+    """Return how compiled code applies a matrix, and the matrix."""
+    from glimsum_workers.engine.compiled.tile_rows import (  # noqa: PLC0415  # as above
+        AS_IT_IS,
+        GAINS,
+        MATRIX,
+    )
+
+    given = np.ascontiguousarray(_UNIT if matrix is None else matrix, np.float32)
+    if np.array_equal(given, _UNIT):
+        return AS_IT_IS, given
+    return GAINS if np.array_equal(given, np.diag(given.diagonal())) else MATRIX, given
+
+
+def matte_of(matte: Plane | None) -> tuple[Plane, bool]:
+    """Return a matte as compiled code takes it, and whether there is one."""
+    if matte is None:
+        return np.zeros((1, 1), np.float32), False
+    return np.ascontiguousarray(matte, np.float32), True
