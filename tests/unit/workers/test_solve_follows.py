@@ -1,4 +1,4 @@
-"""What was followed in a locked shot: laid on the frame all else is laid on, still where it stands."""
+"""What was followed as it lies in the finished picture: moving, knocked, or standing still."""
 
 import numpy as np
 import pytest
@@ -10,6 +10,7 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import PassTrack, Placed
 from glimsum_workers.engine.motion import Motion
 from glimsum_workers.engine.planar.homography import carry
+from glimsum_workers.follow_shot import nine_of
 from glimsum_workers.solve_follows import matrix_of, solve_follows, tell_follows
 from unit.jobs.example_jobs import small_job
 
@@ -37,7 +38,7 @@ def shifted(x: float, y: float) -> NDArray[np.float64]:
 def followed(shifts: dict[int, tuple[float, float]], lost: tuple[int, ...] = ()) -> Followed:
     frames = {
         frame: FollowedFrame(
-            matrix=tuple(shifted(*shift).ravel().tolist()),
+            matrix=nine_of(shifted(*shift)),
             sigma_px=0.03,
             trusted=frame not in lost,
             reason="nothing like the patch" if frame in lost else "",
@@ -88,10 +89,9 @@ def test_what_moves_in_a_locked_shot_is_followed() -> None:
 
     solved = solve_follows(job_of("locked"), [followed(shifts)], tracks, SIZE)["insert:board"]
 
-    laid = [
-        carry(np.reshape(each.matrix, (3, 3)), np.array(CORNERS)) for each in solved.frames.values()
-    ]
-    away = [float((each - CORNERS)[0, 0]) for each in laid]
+    marked = np.array(CORNERS)
+    matrices = [np.reshape(each.matrix, (3, 3)) for each in solved.frames.values()]
+    away = [float((carry(matrix, marked) - marked)[0, 0]) for matrix in matrices]
     assert away == pytest.approx([-0.5, 0.0, 0.5, 1.0 - 4, 1.5 - 4, 2.0 - 4])
 
 

@@ -114,7 +114,8 @@ def _halved(
         height, width = channels.shape[1:]
         even = np.pad(channels, ((0, 0), (0, height % 2), (0, width % 2)), mode="edge")
         tall_half = even[:, ::2] + even[:, 1::2]
-        channels = (tall_half[..., ::2] + tall_half[..., 1::2]) * np.float32(0.25)
+        quarter = (tall_half[..., ::2] + tall_half[..., 1::2]) * np.float32(0.25)
+        channels = np.asarray(quarter, dtype=np.float32)
         matrix, least = np.diag([0.5, 0.5, 1.0]) @ matrix, least / 2
     return channels, Laid(laid.corners, matrix)
 

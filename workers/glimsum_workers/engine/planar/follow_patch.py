@@ -188,7 +188,7 @@ class _Assembly:
         back = inverse(found.agreed.matrix(anchor))
         self._from_anchor = {f: normed(fit.matrix @ back) for f, fit in found.agreed.fits.items()}
         self._gaps = Gaps(self._from_anchor, outline, found.model)
-        self._blend_model = freest_model(len(points[anchor]))
+        self._blend_model: PlaneModel = freest_model(len(points[anchor]))
 
     def over(self, frames: Sequence[int]) -> FollowedPatch:
         sights = {frame: self._sight(frame) for frame in frames}

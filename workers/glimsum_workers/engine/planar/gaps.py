@@ -26,7 +26,7 @@ class Gaps:
     def __init__(self, known: Mapping[int, Matrix], outline: Points, model: PlaneModel) -> None:
         self._places = {frame: carry(known[frame], outline) for frame in sorted(known)}
         self._outline = outline
-        self._model = model
+        self._model: PlaneModel = model
 
     def lay(self, frame: int) -> tuple[Matrix, float, bool]:
         """Lay the patch on a frame.

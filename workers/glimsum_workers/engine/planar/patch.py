@@ -80,13 +80,12 @@ def lay_patch(cutout: Cutout, outline: Points, margin_px: float = MARGIN_PX) -> 
     rows = np.arange(REACH, max(height - REACH, REACH))
     columns = np.arange(REACH, max(width - REACH, REACH))
     every = max(int(np.sqrt(len(rows) * len(columns) / MOST_POINTS)), 1)
-    inside, count = np.zeros(0, np.bool_), MOST_POINTS + 1
-    while count > MOST_POINTS:
-        grid, row, column = _lay_grid(cutout, rows[::every], columns[::every])
-        inside = inside_outline(grid, outline, margin_px * cutout.factor)
-        if cutout.valid is not None:
-            inside &= cutout.valid[row, column]
-        count, every = int(np.count_nonzero(inside)), every + 1
+    grid, row, column, inside = _inside(cutout, outline, margin_px, rows[::every], columns[::every])
+    while np.count_nonzero(inside) > MOST_POINTS:
+        every += 1
+        grid, row, column, inside = _inside(
+            cutout, outline, margin_px, rows[::every], columns[::every]
+        )
     kept = np.flatnonzero(inside)
     band = np.asarray(cutout.band, dtype=np.float32)
     across, down = (slope[row[kept], column[kept]] for slope in slopes_of(band))
@@ -104,12 +103,22 @@ def lay_patch(cutout: Cutout, outline: Points, margin_px: float = MARGIN_PX) -> 
     )
 
 
-def _lay_grid(
-    cutout: Cutout, rows: NDArray[np.int_], columns: NDArray[np.int_]
-) -> tuple[Points, NDArray[np.int_], NDArray[np.int_]]:
+def _inside(
+    cutout: Cutout,
+    outline: Points,
+    margin_px: float,
+    rows: NDArray[np.int_],
+    columns: NDArray[np.int_],
+) -> tuple[Points, NDArray[np.int_], NDArray[np.int_], NDArray[np.bool_]]:
+    """Return the places of some rows and columns, these, and which of them are the patch's."""
     row, column = (each.ravel() for each in np.meshgrid(rows, columns, indexing="ij"))
     x = (column + cutout.left + 0.5) * cutout.factor
-    return np.stack([x, (row + cutout.top + 0.5) * cutout.factor], axis=1), row, column
+    y = (row + cutout.top + 0.5) * cutout.factor
+    grid = np.asarray(np.stack([x, y], axis=1), dtype=np.float64)
+    inside = inside_outline(grid, outline, margin_px * cutout.factor)
+    if cutout.valid is not None:
+        inside &= cutout.valid[row, column]
+    return grid, row, column, inside
 
 
 def _neighbourhoods(points: Points, width_px: float) -> NDArray[np.intp]:
