@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -211,3 +212,20 @@ def test_other_changes_come_from_a_file(service: WorkingService) -> None:
     told = service.ask_json("rerun", "small/v001", "--changes", str(file), "--stops", "key=-4")
 
     assert told["changes"] == ["key -4 stops (was 0)", "viewing.width 80 (was 64)"]
+
+
+def test_waiting_follows_the_version_to_its_end(service: WorkingService) -> None:
+    run = f"small/v{newest(service) + 1:03d}"
+
+    def work() -> None:
+        wait_for(lambda: service.link.ledger.record(run) is not None)
+        service.make(run)
+
+    worker = threading.Thread(target=work)
+    worker.start()
+    result = service.ask("rerun", "small/v001", "--stops", "flash=-5", "--wait")
+    worker.join()
+
+    assert result.exit_code == 0
+    assert "  flash -5 stops (was 0)" in result.output
+    assert result.output.splitlines()[-1] == f"{run}  done  3 of 3 frames, 2 of them taken over"
