@@ -27,6 +27,7 @@ from glimsum_services.cli.submitting import submit
 from glimsum_services.cli.telling import say, tell_error
 from glimsum_services.cli.tokens import list_all, make, withdraw
 from glimsum_services.cli.watching import watch
+from glimsum_services.cli.wedging import pick, wedge
 
 COMMANDS: tuple[Callable[..., Any], ...] = (
     demo,
@@ -39,6 +40,8 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     cues,
     measure,
     still,
+    wedge,
+    pick,
     submit,
     rerun,
     compare,

@@ -98,7 +98,7 @@ def rerun(
         # Asked for without a change: its files may be others, so the same job is made again.
         query |= {"priority": priority, "again": str(not patch).lower()}
         taken = client.ask("POST", f"/shots/{shot}/versions", json=patch, params=query)
-        return _tell_taken(client, taken, wait=wait, as_json=as_json)
+        return tell_taken(client, taken, wait=wait, as_json=as_json)
 
 
 def _read_patch(file: Path) -> dict[str, Any]:
@@ -149,7 +149,8 @@ def _tell_plan(told: dict[str, Any], *, as_json: bool) -> Ending:
     return Ending.DONE
 
 
-def _tell_taken(client: "Client", taken: dict[str, Any], *, wait: bool, as_json: bool) -> Ending:
+def tell_taken(client: "Client", taken: dict[str, Any], *, wait: bool, as_json: bool) -> Ending:
+    """Tell what a new version became, and follow it if asked."""
     from glimsum_services.client import problem_of  # noqa: PLC0415  # loads httpx
     from glimsum_services.run_stream import follow_runs  # noqa: PLC0415  # the same
 

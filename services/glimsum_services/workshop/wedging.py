@@ -1,0 +1,131 @@
+"""A wedge made and written here: a contact sheet, and beside it what each cell would change."""
+
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from glimsum_jobs.paths import parse_root_path
+from glimsum_jobs.problems import Problem
+from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.step_changes import change_steps
+from glimsum_jobs.wedges import Varied, Wedge, job_of_cell, lay_out_cells, now_words
+from glimsum_services.workshop.folders import make_folder
+from glimsum_workers.frames.roots import Roots
+from glimsum_workers.frames.sheets import Labelled, write_sheet
+from glimsum_workers.frames.whole import nothing_to_ask, write_whole
+from glimsum_workers.kept_passes import LightRoom
+from glimsum_workers.wedge_shot import WedgePictures, make_wedge
+
+KEPT = "kept"
+AS_IT_IS = "as it is"
+MIB = 1024 * 1024
+
+
+@dataclass(frozen=True)
+class WedgeAsked:
+    """What is to be tried.
+
+    Attributes
+    ----------
+    varied : sequence of Varied
+        One or two values.
+    frames : sequence of int
+        Shot frames.
+    width : int
+        Largest width of a picture, pixels.
+    out : Path
+        The sheet, ``.jpg`` or ``.png``; its folder exists. A file of the same name that ends in
+        ``.json`` is written beside it.
+    job_file : Path
+        The job file, noted for whoever picks a cell.
+    """
+
+    varied: Sequence[Varied]
+    frames: Sequence[int]
+    width: int
+    out: Path
+    job_file: Path
+
+
+def write_wedge(  # noqa: PLR0917  # a wedge, and where everything is
+    job: ShotJob,
+    asked: WedgeAsked,
+    roots: Mapping[str, Path],
+    state_keep: Path,
+    keep_mib: int,
+    reserve_mib: int,
+) -> tuple[Wedge, tuple[Problem, ...]]:
+    """Make a wedge and write its sheet and its JSON.
+
+    Parameters
+    ----------
+    job : ShotJob
+        Every path in it is ``root:path``.
+    asked : WedgeAsked
+        What is to be tried.
+    roots : mapping of str to Path
+        The roots.
+    state_keep : Path
+        Where measurements are kept for shots the service has not made yet; made if absent.
+    keep_mib, reserve_mib : int
+        How much light may be kept, and room left on the disk, MiB.
+
+    Returns
+    -------
+    wedge : Wedge
+        What was written as JSON.
+    problems : tuple of Problem
+        Remarks of check and measuring.
+
+    Raises
+    ------
+    JobError
+        A value can't be varied so, or the check stops the shot or one of the frames.
+    OutputError
+        A file can't be written whole.
+    """
+    cells = lay_out_cells(job, asked.varied)
+    jobs = [job_of_cell(job, cell) for cell in cells]
+    folder, out = asked.out.absolute().parent, asked.out
+    wedge = Wedge(
+        shot=job.shot,
+        job=os.path.relpath(asked.job_file.absolute(), folder),
+        recipe=tuple(change_steps(job, ())),
+        frames=tuple(asked.frames),
+        varied=tuple(asked.varied),
+        now=now_words(job, asked.varied),
+        columns=len(asked.varied[0].values),
+        sheet=out.name,
+        width=asked.width,
+        cells=cells,
+    )
+    room = LightRoom(keep_mib * MIB, reserve_mib * MIB)
+    kept = _kept(job, roots, state_keep)
+    made = make_wedge(jobs, asked.frames, Roots(roots), kept, room, asked.width)
+    title = f"{job.shot}, frame {', '.join(map(str, asked.frames))}; now {', '.join(wedge.now)}"
+    token = f"wedge{os.getpid()}"
+    pictures = list(_labelled(wedge, made))
+    write_sheet(folder, out.name, pictures, columns=wedge.columns, title=title, token=token)
+    text = wedge.model_dump_json(indent=1).encode() + b"\n"
+    write_whole(folder, out.with_suffix(".json").name, text, token, nothing_to_ask)
+    return wedge, made.problems
+
+
+def _labelled(wedge: Wedge, made: WedgePictures) -> Iterator[Labelled]:
+    several = len(made.frames) > 1
+    for each in made.frames:
+        for cell, picture in zip(wedge.cells, each.pictures, strict=True):
+            mark = f" {AS_IT_IS}" if cell.as_it_is else ""
+            frame = f" frame {each.frame}" if several else ""
+            yield Labelled(f"{cell.cell}{mark}{frame}: {cell.words}", picture)
+
+
+def _kept(job: ShotJob, roots: Mapping[str, Path], state_keep: Path) -> Path:
+    """Return the folder of what is kept of the shot: that of its versions where it is there."""
+    output = parse_root_path(job.output)
+    kept = roots[output.root] / output.path / KEPT
+    if kept.is_dir() and os.access(kept, os.W_OK | os.X_OK):
+        return kept
+    make_folder(state_keep, "measurements can't be kept")
+    return state_keep
