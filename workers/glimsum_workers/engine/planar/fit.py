@@ -97,18 +97,21 @@ def fit_patch(patch: Patch, cutout: Cutout, seed: Matrix, freedom: int) -> Fit:
     Huber 1967 (the sandwich; from memory).
     """
     matrix, gain = seed, 1.0
-    weights = np.zeros(len(patch.values), np.float32)
+    none: NDArray[np.float32] = np.zeros(len(patch.values), np.float32)
+    here, pull, weights = none, none, none
+    leads = patch.leads[:freedom]
     for turn in range(_TURNS):
         slack = max(_SLACK_PX, _FIRST_SLACK_PX * 0.5**turn)
         here, usable = read_at(cutout, carry(matrix, patch.points))
         if np.count_nonzero(usable) < _LEAST_POINTS:
             return _nothing(matrix, len(patch.values))
-        allowed = np.sqrt(2 * BAND_NOISE + np.square(slack * patch.steepness))
-        weights = _weigh(patch, here - gain * patch.values, allowed, usable)
-        gain = _gain(here, patch.values, weights / np.square(allowed))
-        pull = weights / np.square(allowed)
+        spread = 2 * BAND_NOISE + np.square(slack * patch.steepness)
+        allowed = np.asarray(np.sqrt(spread), dtype=np.float32)
+        weights = _weigh(patch, _left(here, gain, patch), allowed, usable)
+        pull = np.asarray(weights / np.square(allowed), dtype=np.float32)
+        gain = _gain(here, patch.values, pull)
         leads = gain * patch.leads[:freedom]
-        change = _solve((leads * pull) @ leads.T, (leads * pull) @ (here - gain * patch.values))
+        change = _solve((leads * pull) @ leads.T, (leads * pull) @ _left(here, gain, patch))
         if change is None:
             return _nothing(matrix, len(patch.values))
         step = from_unit(step_matrix(change / patch.reach_px), patch.to_unit)
@@ -117,7 +120,7 @@ def fit_patch(patch: Patch, cutout: Cutout, seed: Matrix, freedom: int) -> Fit:
         matrix = normed(matrix @ inverse(step))
         if slack == _SLACK_PX and np.abs(change).max() < _STILL_PX:
             break
-    sigma_px, covariance = _sigma(patch, leads, pull, here - gain * patch.values)
+    sigma_px, covariance = _sigma(patch, leads, pull, _left(here, gain, patch))
     return Fit(
         matrix=matrix,
         sigma_px=sigma_px,
@@ -127,6 +130,10 @@ def fit_patch(patch: Patch, cutout: Cutout, seed: Matrix, freedom: int) -> Fit:
         gain=gain,
         covariance=covariance,
     )
+
+
+def _left(here: NDArray[np.float32], gain: float, patch: Patch) -> NDArray[np.float32]:
+    return np.asarray(here - np.float32(gain) * patch.values, dtype=np.float32)
 
 
 def _weigh(
