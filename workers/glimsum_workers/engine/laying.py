@@ -64,6 +64,21 @@ def count_unfinite(source: Halves) -> int:
     return sum(int(count(each)) for each in stored(source)[1])
 
 
+def side_by_side(source: Halves) -> Image:
+    """Return planes as float32, (height, width, 3); what is not finite stays so."""
+    pixels = np.empty((*source[0].shape, 3), np.float32)
+    if not is_worth_it(size_of(source)):
+        for index, plane in enumerate(source):
+            pixels[..., index] = plane
+        return pixels
+    from glimsum_workers.engine.compiled.half_planes import (  # noqa: PLC0415  # as above
+        lay_side_by_side,
+    )
+
+    lay_side_by_side(stored(source)[1], pixels)
+    return pixels
+
+
 def size_of(source: Image | Halves) -> tuple[int, int]:
     """Return height and width."""
     height, width = (source[0] if isinstance(source, tuple) else source).shape[:2]

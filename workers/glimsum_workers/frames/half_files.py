@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import OpenEXR
-from numpy.typing import NDArray
 from OpenImageIO import ImageSpec
 
 from glimsum_workers.engine.laying import Halves
@@ -67,11 +66,3 @@ def read_planes(descriptor: int, size: tuple[int, int]) -> Halves | None:
     if any(plane.shape != size or plane.dtype != np.float16 for plane in (red, green, blue)):
         return None
     return red, green, blue
-
-
-def side_by_side(planes: Halves) -> NDArray[np.float32]:
-    """Return planes as float32, (height, width, 3); nothing replaced."""
-    pixels = np.empty((*planes[0].shape, 3), np.float32)
-    for index, plane in enumerate(planes):
-        pixels[..., index] = plane
-    return pixels

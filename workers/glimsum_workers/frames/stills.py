@@ -9,12 +9,11 @@ from OpenImageIO import ImageSpec
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.problems import Place
 from glimsum_workers.engine.codes import FloatPixels, Plane, RgbCodes
-from glimsum_workers.engine.laying import Halves
+from glimsum_workers.engine.laying import Halves, side_by_side
 from glimsum_workers.frames.channels import Channels, choose_channels
 from glimsum_workers.frames.half_files import (
     holds_plain_halves,
     read_planes,
-    side_by_side,
 )
 from glimsum_workers.frames.pictures import opened_picture, refuse_cut_off
 

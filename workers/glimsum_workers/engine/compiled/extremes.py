@@ -64,3 +64,28 @@ find_extremes: Any = compile_kernel(
         numba.float32[:, :, ::1],
     ),
 )
+
+
+def _find_lamps(high: Samples, low: Samples, floor: np.float32, lamps: Any) -> None:
+    """Mark blocks that, with their eight neighbours, hold twice their darkest and `floor`."""
+    rows, columns = lamps.shape
+    for row in range(rows):
+        top, bottom = max(row - 1, 0), min(row + 1, rows - 1)
+        for column in range(columns):
+            left, right = max(column - 1, 0), min(column + 1, columns - 1)
+            found = False
+            for index in range(3):
+                most, least = high[row, column, index], low[row, column, index]
+                for y in range(top, bottom + 1):
+                    for x in range(left, right + 1):
+                        most = max(most, high[y, x, index])
+                        least = min(least, low[y, x, index])
+                found |= most > np.float32(2) * max(least, np.float32(0)) + floor
+            lamps[row, column] = found
+
+
+_BLOCKS = constant("float32[:, :, ::1]")
+
+find_lamps: Any = compile_kernel(
+    _find_lamps, numba.void(_BLOCKS, _BLOCKS, numba.float32, numba.boolean[:, ::1])
+)

@@ -1,11 +1,13 @@
-"""Whole planes of half floats, counted."""
+"""Whole planes of half floats: counted, and laid side by side as float32."""
 
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from glimsum_workers.engine.compiled.halves import unpack_any
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
+from glimsum_workers.engine.compiled.tile_rows import Bits, Samples
 
 _PLANE = constant("int16[:, ::1]")
 
@@ -22,4 +24,19 @@ def _count_unfinite(plane: NDArray[np.int16]) -> Any:
     return count
 
 
+def _lay_side_by_side(bits: Bits, pixels: Samples) -> None:
+    """Lay three planes side by side as float32, (height, width, 3); nothing replaced."""
+    red, green, blue = bits
+    for y in range(pixels.shape[0]):
+        out, r, g, b = pixels[y], red[y], green[y], blue[y]
+        for x in range(out.shape[0]):
+            out[x, 0] = unpack_any(r[x])
+            out[x, 1] = unpack_any(g[x])
+            out[x, 2] = unpack_any(b[x])
+
+
 count_unfinite: Any = compile_kernel(_count_unfinite, numba.int64(_PLANE))
+lay_side_by_side: Any = compile_kernel(
+    _lay_side_by_side,
+    numba.void(numba.types.UniTuple(_PLANE, 3), numba.float32[:, :, ::1]),
+)

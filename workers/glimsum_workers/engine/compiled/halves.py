@@ -48,6 +48,15 @@ def _unpack(half: Any) -> Any:
     return float_of(bits_of(value) | (wide & np.int32(-0x80000000)))
 
 
+def _unpack_any(half: Any) -> Any:
+    """Return the float32 of a half's bits (int16), exactly; infinity and NaN too."""
+    wide = np.int32(half)
+    size = wide & np.int32(0x7FFF)
+    endless = np.int32(0x7F800000) | ((size & np.int32(0x3FF)) << np.int32(13))
+    bits = endless if size >= np.int32(0x7C00) else bits_of(unpack(half))
+    return float_of(bits | ((wide & np.int32(0x8000)) << np.int32(16)))
+
+
 def _pack(value: Any) -> Any:
     """Return the bits (int16) of the half nearest to a float32, ties to even, at most 65504.
 
@@ -66,3 +75,4 @@ def _pack(value: Any) -> Any:
 
 unpack: Any = _extending.register_jitable(_unpack)
 pack: Any = _extending.register_jitable(_pack)
+unpack_any: Any = _extending.register_jitable(_unpack_any)

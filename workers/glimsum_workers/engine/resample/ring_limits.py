@@ -16,6 +16,8 @@ Limits = tuple[NDArray[np.float32], NDArray[np.float32]]
 """Lowest and highest value that a new sample may have."""
 
 BLOCK_PX = 4
+_MANY_BLOCKS = 1 << 12
+"""From here on compiled code is worth loading."""
 _CONTRAST = np.float32(2.0)
 _QUIET_RANGES = 7.0
 
@@ -86,6 +88,8 @@ def rule_of(high: NDArray[np.float32], low: NDArray[np.float32], taps: int = TAP
     quiet = [np.percentile(each[each > 0], 10) for each in spans.T if each.any()]
     floor = float(_QUIET_RANGES * max(quiet, default=0.0))
     reach = -(-taps // (2 * BLOCK_PX))
+    if reach == 1 and high.shape[0] * high.shape[1] >= _MANY_BLOCKS:
+        return RingRule(floor, _lamps_quickly(high, low, floor))
     for axis in (0, 1):
         padding = [(reach, reach) if each == axis else (0, 0) for each in range(3)]
         high = window_extreme(np.maximum, np.pad(high, padding, mode="edge"), 2 * reach + 1, axis)
@@ -93,6 +97,16 @@ def rule_of(high: NDArray[np.float32], low: NDArray[np.float32], taps: int = TAP
     limit = _CONTRAST * np.maximum(low, 0) + np.float32(floor)
     lamps: NDArray[np.bool_] = np.any(high > limit, axis=2)
     return RingRule(floor, lamps, 2 * -(-taps // TAPS))
+
+
+def _lamps_quickly(
+    high: NDArray[np.float32], low: NDArray[np.float32], floor: float
+) -> NDArray[np.bool_]:
+    from glimsum_workers.engine.compiled.extremes import find_lamps  # noqa: PLC0415  # costs 0.5 s
+
+    lamps = np.empty(high.shape[:2], np.bool_)
+    find_lamps(np.ascontiguousarray(high), np.ascontiguousarray(low), np.float32(floor), lamps)
+    return lamps
 
 
 def limit_cells(samples: NDArray[np.float32], near: int) -> Limits:
