@@ -19,7 +19,8 @@ from glimsum_services.submit import digest_job
 from glimsum_workers.celery_tasks import Workplace
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.perform import Performer, kept_of
+from glimsum_workers.kept_passes import LightRoom
+from glimsum_workers.perform import NO_LIGHT, Performer, kept_of
 from support.memory_ledger import MemoryLedger
 
 NOT_ASKED_FOR = Failure(cause=Cause.ERROR, kind="NotAskedFor", message="not asked for")
@@ -109,13 +110,18 @@ def open_run(job: ShotJob, roots: Mapping[str, Path], *, version: int = 1) -> He
 
 
 def work_through(
-    run: HereRun, *, before: Callable[[Stage], None] = lambda _: None, until: Stage | None = None
+    run: HereRun,
+    *,
+    before: Callable[[Stage], None] = lambda _: None,
+    until: Stage | None = None,
+    room: LightRoom = NO_LIGHT,
 ) -> HereRun:
     """Do every stage as workers and dispatcher do.
 
-    `before` is called as each stage begins; work ends before the stage `until`.
+    `before` is called as each stage begins; work ends before the stage `until`. Light of passes
+    in their place is kept in `room`.
     """
-    performer = Performer(run.ledger, run.roots, "here")
+    performer = Performer(run.ledger, run.roots, "here", room)
     place = Workplace(
         ledger=run.ledger,
         orders=OneOrder(run.order),
