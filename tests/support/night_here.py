@@ -33,7 +33,7 @@ FILMED: dict[str, Any] = {"viewing": {"movie": "h264", "width": 64}}
 def make_plates(folder: Path) -> dict[str, Path]:
     """Write the passes of `night_job` and return the roots it names."""
     numbers = range(1, FRAMES + 1)
-    write_exr_pass(folder, "key", {n: grain(n) for n in numbers})
+    write_exr_pass(folder, "key", {n: grain(1) + (grain(n) - 0.3) / 20 for n in numbers})
     write_exr_pass(folder, "leak", {n: grain(n + 50) / 20 for n in numbers})
     (folder / "out").mkdir()
     return {"plates": folder, "out": folder / "out"}
