@@ -7,6 +7,7 @@ from typing import Any
 
 from glimsum_jobs.ledger import SINGLE_ITEM as WHOLE
 from glimsum_jobs.ledger import Cause, Counts, Ledger, RunRecord, RunState, Stage
+from glimsum_jobs.plan import FOLLOW
 from glimsum_services.report.flashes import flash_words
 from glimsum_services.report.grouping import Groups
 from glimsum_services.report.models import Extreme, FrameTimes, Share, ShotReport, SlowFrame
