@@ -208,7 +208,7 @@ def _tell_aside(trouble: Trouble, run: str, matters: Groups) -> None:
         what = f"a measurement is missing: {trouble.item}"
         remedy = "The frames are made without it; look at them."
         kind, name = trouble.item.split(":")[:2]
-        pass_name = None if kind == FOLLOW else name
+        pass_name = "" if kind == FOLLOW else name
         matters.add("set aside", what, pass_name=pass_name, seen=reason, remedy=remedy)
     else:
         matters.add("stage failed", f"{trouble.stage} failed: {reason}", remedy=AGAIN)
