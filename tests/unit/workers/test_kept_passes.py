@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import OpenEXR
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from glimsum_jobs.kept_room import kept_light, light_bytes
 from glimsum_jobs.shot import ShotJob
@@ -218,3 +220,34 @@ def test_exr_passes_without_alpha_and_with_are_both_kept(plates: Path) -> None:
 
     assert_same(first, plain)
     assert_same(second, plain)
+
+
+@pytest.mark.parametrize("align", ["none", "shift", "similarity"])
+def test_large_passes_that_are_laid_in_one_walk_come_out_the_same(
+    tmp_path: Path, align: str
+) -> None:
+    """Half floats, as a camera's files are: large enough for compiled code, with lamps in it."""
+    rng = np.random.default_rng(5)
+    rough = gaussian_filter(rng.normal(0, 1, (288, 320, 3)), (1.5, 1.5, 0))
+    light = (0.4 + rough + 40 * (rng.random((288, 320, 1)) > 0.9995)).astype(np.float16)
+    for name, moved in (("key", light), ("bulbs", np.roll(light, 1, 1))):
+        (tmp_path / name).mkdir()
+        planes = {letter: np.ascontiguousarray(moved[..., i]) for i, letter in enumerate("RGB")}
+        header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
+        with OpenEXR.File(header, planes) as file:
+            file.write(str(tmp_path / name / f"{name}.0001.exr"))
+    job = small_shot(
+        frames={"first": FRAME, "last": FRAME},
+        passes={"key": exr_pass("key", white_balance={"gains": [1.3, 1, 0.8]}),
+                "bulbs": exr_pass("bulbs", align=align, exposure={"stops": -0.7})},
+        recipe=[{"pass": "key", "stops": 0.3}, {"pass": "bulbs", "stops": -0.4, "tint_mired": 30}],
+        space="lin_rec709_scene",
+    )  # fmt: skip
+    plain = made(tmp_path, job, None)
+
+    first, second = (made(tmp_path, job, LightStore(tmp_path / "light", 1 << 30)) for _ in "ab")
+
+    for each in (first, second):
+        np.testing.assert_array_equal(each.picture.rgb, plain.picture.rgb)
+        assert each.picture.alpha is not None
+        assert (each.picture.alpha == 1).all()
