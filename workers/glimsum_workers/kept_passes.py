@@ -81,8 +81,14 @@ class KeptLight(ShotLight):
 
     Parameters
     ----------
-    job, material, averages, pictures
-        As `ShotLight`.
+    job : ShotJob
+        Its numbers are what is taken away and multiplied.
+    material : Material
+        Reads the codes.
+    averages : Averages
+        The averaged darks, ambients and backings.
+    pictures : PreparedPictures
+        Tell how near the places of the reference are.
     digests : LightFingerprints
         Name what is kept: another file, number or place has another name.
     store : LightStore

@@ -23,10 +23,16 @@ def make_matte_still(job: ShotJob, name: str, frame: int, roots: Roots, keep_fol
 
     Parameters
     ----------
-    job, frame, roots, keep_folder
-        As `make_still`.
+    job : ShotJob
+        Every path in it is ``root:path``.
     name : str
         A matte of the job.
+    frame : int
+        Shot frame.
+    roots : Roots
+        Where this machine has the roots.
+    keep_folder : Path
+        Where measurements are kept.
 
     Returns
     -------

@@ -68,10 +68,18 @@ def write_matte(  # noqa: PLR0917  # a still, and which matte
 
     Parameters
     ----------
-    job, frame, roots, out, keep_folder
-        As `write_still`.
+    job : ShotJob
+        Every path in it is ``root:path``.
     name : str
         A matte of the job.
+    frame : int
+        Shot frame.
+    roots : mapping of str to Path
+        The roots.
+    out : Path
+        The file; its folder must exist.
+    keep_folder : Path
+        Where measurements are kept; made if absent.
 
     Returns
     -------
@@ -101,10 +109,16 @@ def write_steps(
 
     Parameters
     ----------
-    job, frame, roots, keep_folder
-        As `write_still`.
+    job : ShotJob
+        Every path in it is ``root:path``.
+    frame : int
+        Shot frame.
+    roots : mapping of str to Path
+        The roots.
     out : Path
-        A name that ends in ``.jpg`` or ``.png``.
+        A name that ends in ``.jpg`` or ``.png``; its folder must exist.
+    keep_folder : Path
+        Where measurements are kept; made if absent.
 
     Returns
     -------
