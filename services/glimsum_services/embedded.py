@@ -16,7 +16,7 @@ from glimsum_jobs.errors import GlimsumError, StoreError
 from glimsum_jobs.problems import Place
 from glimsum_services.awake import Awake
 from glimsum_services.bound import BoundProcess
-from glimsum_services.child_environment import KEEP_PAGES, ONE_THREAD
+from glimsum_services.child_environment import KEEP_PAGES, ONE_THREAD, kept_kernels
 from glimsum_services.own_server import OwnServer
 from glimsum_services.settings import Settings, variable
 from glimsum_services.store.connection import connect
@@ -186,6 +186,7 @@ class EmbeddedService:
         self._others.append(BoundProcess("api", serve, environment, logs / "api.log"))
         if self._worker_command:
             environment = environment | KEEP_PAGES
+            environment |= kept_kernels(self.settings.state_folder, environment)
             worker = BoundProcess("worker", self._worker_command, environment, logs / "worker.log")
             self._others.append(worker)
         for each in self._others:

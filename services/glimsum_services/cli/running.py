@@ -235,6 +235,7 @@ def _become_worker(settings: "Settings", *, as_json: bool) -> NoReturn:
     from glimsum_services.child_environment import (  # noqa: PLC0415  # keeps `schema` light
         KEEP_PAGES,
         ONE_THREAD,
+        kept_kernels,
     )
     from glimsum_services.embedded import (  # noqa: PLC0415  # loads the queue's libraries
         WORKER,
@@ -254,6 +255,7 @@ def _become_worker(settings: "Settings", *, as_json: bool) -> NoReturn:
     else:
         say(f"working for {shown} with {settings.slots} slots; Ctrl-C stops")
     environment = dict(os.environ) | settings.environment() | ONE_THREAD | KEEP_PAGES
+    environment |= kept_kernels(settings.state_folder, environment)
     in_file = f"{variable('broker')}_FILE" in environment
     if not in_file or read_settings().broker != settings.broker:  # --broker comes first
         environment[variable("broker")] = settings.broker

@@ -5,11 +5,10 @@ from typing import Any
 import numpy as np
 
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
-from glimsum_workers.engine.compiled.room import ACROSS, ALONG, SIZE, SOURCE, TILE, WIDEST
+from glimsum_workers.engine.compiled.room import ACROSS, ALONG, SIZE, SOURCE, TILE, T, W
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, take_row
 
 U = np.uintp
-T, W = U(TILE), U(WIDEST)
 _BLOCK = 4
 _HIGH, _LOW = ACROSS, ALONG
 

@@ -10,10 +10,12 @@ from functools import cache
 from importlib import import_module
 from typing import Any
 
+_LOG = logging.getLogger(__name__)
+_MADE: list[Any] = []
+_no_cache: Any = import_module("numba.core.caching").NullCache
+
 numba: Any = import_module("numba")
 """Its own hints don't cover what is compiled from arrays."""
-
-_LOG = logging.getLogger(__name__)
 
 
 def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
@@ -40,17 +42,23 @@ def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
     """
     asked = list(signatures) or None
     try:
-        return numba.jit(asked, cache=True, nogil=True, error_model="numpy")(function)
-    except RuntimeError:
-        _tell_once()
-        return numba.jit(asked, nogil=True, error_model="numpy")(function)
+        made = numba.jit(asked, cache=True, nogil=True, error_model="numpy")(function)
+    except (RuntimeError, OSError) as error:
+        # No folder at all, or one that filled up: what was compiled already must not try again.
+        for each in _MADE:
+            each._cache = _no_cache()  # noqa: SLF001  # numba has no public way to stop keeping
+        _tell_once(str(error))
+        made = numba.jit(asked, nogil=True, error_model="numpy")(function)
+    _MADE.append(made)
+    return made
 
 
 @cache
-def _tell_once() -> None:
+def _tell_once(reason: str) -> None:
     _LOG.warning(
-        "compiled code can't be kept: no folder for it can be written. Every worker process "
-        "compiles anew, some 15 s of CPU each. Set NUMBA_CACHE_DIR to a folder that can."
+        "compiled code can't be kept: %s. Every worker process compiles anew, some 15 s of CPU "
+        "each. Set NUMBA_CACHE_DIR to a folder that can be written.",
+        reason,
     )
 
 

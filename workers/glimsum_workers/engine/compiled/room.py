@@ -32,7 +32,8 @@ CHANGE_PX = 0.004
 by 8e-6 at most, a sixtieth of what half floats round."""
 
 U = np.uintp
-T, W, THREE, EIGHT = U(TILE), U(WIDEST), U(3), U(8)
+T, W, THREE, EIGHT = U(TILE + 16), U(WIDEST), U(3), U(8)
+"""From row to row in the room: an odd number of cache lines, or all taps fall on the same ones."""
 ACROSS, ACROSS_STEPS = U(0), EIGHT * T
 """Taps along a row for each column, and what they change by from row to row."""
 ALONG, ALONG_STEPS = U(2) * EIGHT * T, U(3) * EIGHT * T

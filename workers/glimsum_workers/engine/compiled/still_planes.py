@@ -5,11 +5,10 @@ from typing import Any
 import numpy as np
 
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
-from glimsum_workers.engine.compiled.room import SIZE, SOURCE, TILE, WIDEST
+from glimsum_workers.engine.compiled.room import SIZE, SOURCE, TILE, W
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, mix, take_row
 
 U = np.uintp
-W = U(WIDEST)
 
 
 def _add_planes(  # noqa: PLR0917  # one walk: calls cost time

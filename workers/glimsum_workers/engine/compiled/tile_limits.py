@@ -10,14 +10,13 @@ from glimsum_workers.engine.compiled.room import (
     HELD,
     MADE,
     SOURCE,
-    TILE,
-    WIDEST,
     Address,
     Room,
+    T,
+    W,
 )
 
 U = np.uintp
-T, W = U(TILE), U(WIDEST)
 _BLOCK_SHIFT = 2
 """Blocks of the rule are 4 pixels wide (`resample.ring_limits`)."""
 

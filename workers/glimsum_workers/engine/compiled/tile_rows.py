@@ -7,14 +7,13 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.compiled.halves import unpack
 from glimsum_workers.engine.compiled.kernel import compile_kernel
-from glimsum_workers.engine.compiled.room import MADE, TILE, WIDEST, Address, Room
+from glimsum_workers.engine.compiled.room import MADE, Address, Room, T, W
 
 Samples = NDArray[np.float32]
 Bits = tuple[NDArray[np.int16], NDArray[np.int16], NDArray[np.int16]]
 """Half floats by their bits: planes R, G, B."""
 
 U = np.uintp
-T, W = U(TILE), U(WIDEST)
 
 AS_IT_IS, GAINS, MATRIX = 0, 1, 2
 """How a matrix is to be applied: not at all, by its diagonal alone, whole."""

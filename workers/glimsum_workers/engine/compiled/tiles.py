@@ -18,8 +18,9 @@ from glimsum_workers.engine.compiled.room import (
     SIZE,
     SOURCE,
     TILE,
-    WIDEST,
     Room,
+    T,
+    W,
     find_runs,
     set_steps,
     sum_across,
@@ -30,7 +31,7 @@ from glimsum_workers.engine.compiled.tile_limits import limit_row
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, lay_row, take_row
 
 U = np.uintp
-_MIDDLE_LINE, _SOURCE_LINE = U(3 * TILE), U(3 * WIDEST)
+_MIDDLE_LINE, _SOURCE_LINE = U(3) * T, U(3) * W
 _ALWAYS = 1 << 30
 
 
