@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
 def check(jobs: JobFiles, *, root: RootPairs = None, as_json: AsJson = False) -> Ending:
     """Check jobs and all their files here, without a service; nothing is written."""
-    roots = read_settings().roots | read_roots(root)
-    found = [report for file in jobs for report in _check_file(file, roots)]
+    settings = read_settings()
+    roots, allowed = settings.roots | read_roots(root), settings.keep_mib * 1024 * 1024
+    found = [report for file in jobs for report in _check_file(file, roots, allowed)]
     if as_json:
         say_json({"jobs": found})
     else:
@@ -33,7 +34,8 @@ def check(jobs: JobFiles, *, root: RootPairs = None, as_json: AsJson = False) ->
     return Ending.DONE if whole else Ending.REFUSED
 
 
-def _check_file(file: Path, roots: Mapping[str, Path]) -> list[dict[str, Any]]:
+def _check_file(file: Path, roots: Mapping[str, Path], allowed: int) -> list[dict[str, Any]]:
+    """Return a report a job; of kept light `allowed` bytes may be there."""
     from glimsum_services.cli.local_jobs import (  # noqa: PLC0415  # loads the YAML reader
         read_local_jobs,
     )
@@ -47,6 +49,9 @@ def _check_file(file: Path, roots: Mapping[str, Path]) -> list[dict[str, Any]]:
             problems = [*each.remarks, *map(each.as_written, checked.problems)]
             problems += [] if reports else asked
             reports.append(_report(file, each.job, checked, problems))
+            needed = light_bytes(each.job, checked)
+            kept = {"asked": each.job.keep, "bytes": needed, "allowed": allowed}
+            reports[-1]["keep"] = kept
     except GlimsumError as error:
         problems = problems_of(error) + asked
         return [
@@ -89,7 +94,6 @@ def _report(
         },
         "needed_bytes": checked.needed_bytes,
         "free_bytes": checked.free_bytes,
-        "keep": {"asked": job.keep, "bytes": light_bytes(job, checked)},
         "problems": [problem_json(each) for each in problems],
         "words": problem_lines(problems),
     }
@@ -127,7 +131,8 @@ def _tell(report: dict[str, Any]) -> None:
         needed, free = size_words(report["needed_bytes"]), size_words(report["free_bytes"])
         say(f"needs {needed} of {free} free")
         if report["keep"]["asked"] != "none":
-            say(f"kept light of aligned passes would be {size_words(report['keep']['bytes'])}")
+            kept, allowed = (size_words(report["keep"][each]) for each in ("bytes", "allowed"))
+            say(f"kept light of aligned passes would be {kept}, {allowed} are allowed")
     for line in report["words"]:
         say(line)
     say(_verdict(report))

@@ -32,7 +32,11 @@ def only_file(folder: Path) -> Path:
 
 def test_what_is_kept_comes_back_bit_for_bit(tmp_path: Path) -> None:
     odd = np.array([[-0.0, 1e-45, np.inf], [np.nan, -1.5, 65504.0]], np.float32)
-    arrays = {"rgb": odd[:, ::-1], "bits": np.packbits(odd > 0), "none": np.empty(0, np.uint8)}
+    arrays: dict[str, np.ndarray] = {
+        "rgb": odd[:, ::-1],
+        "bits": np.packbits(odd > 0),
+        "none": np.empty(0, np.uint8),
+    }
     store = LightStore(tmp_path / "light", PLENTY)
 
     assert store.put(KEYS[0], arrays)
