@@ -46,13 +46,8 @@ def _varied(text: str) -> Varied:
         raise _wrong(text, "NAME=VALUES, NAME tint=VALUES or NAME cue NUMBER=VALUES")
     name, number, field, cue, values = found.groups()
     kind = "cue" if cue is not None else "tint_mired" if field == "tint" else "stops"
-    return Varied(
-        name=name,
-        number=None if number is None else int(number),
-        field=kind,
-        cue=None if cue is None else float(cue),
-        values=tuple(_values(text, values)),
-    )
+    told = {"name": name, "number": number, "field": kind, "cue": cue}
+    return Varied.model_validate({**told, "values": _values(text, values)})
 
 
 def _values(text: str, told: str) -> Sequence[float | str]:
