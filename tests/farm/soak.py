@@ -155,15 +155,16 @@ class Soak:
 
     def kill_worker(self, *, supervisor: bool) -> None:
         slots = self.service.slots()
+        dying = slots
         with self.service.stopped(slots) as may_die:
             if not may_die:
                 return
             if supervisor:
-                self.service.kill_supervisor()
+                dying = self.service.kill_supervisor()
                 self.tally.supervisors += 1
             elif self.service.kill("worker"):
                 self.tally.workers += 1
-        self.service.wait_until_gone(slots)
+        self.service.wait_until_gone(dying)
         if supervisor:
             self.service.start()
         else:
