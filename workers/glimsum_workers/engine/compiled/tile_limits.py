@@ -39,35 +39,39 @@ limit_run = compile_kernel(_limit_run)
 
 
 def _limit_row(  # noqa: PLR0917  # asked for in a loop
-    room: Room, y: int, x: int, n: int, place: tuple[float, ...], lamps: NDArray[np.bool_],
+    room: Room, y: int, x: int, n: int, map_of: tuple[float, ...], lamps: NDArray[np.bool_],
     lefts: NDArray[np.int64], first: int, rows: NDArray[np.int32], columns: NDArray[np.int32],
 ) -> None:  # fmt: skip
     """Limit the new row where the rule says so."""
-    a, b, right, c, d, down = place
+    a, b, right, c, d, down = map_of
+    down, right = c * x + d * y + down, a * x + b * y + right
+    for i in range(np.int32(n)):
+        place = np.float64(np.int32(i))
+        rows[i] = np.int32(np.floor(c * place + down))
+        columns[i] = np.int32(np.floor(a * place + right))
     last_row, last_column = lamps.shape[0] - 1, lamps.shape[1] - 1
-    for i in range(n):
-        rows[i] = np.int32(np.floor(c * (x + i) + d * y + down))
-        columns[i] = np.int32(np.floor(a * (x + i) + b * y + right))
-    some = False
-    for i in range(n):
-        row = min(max(rows[i] >> _BLOCK_SHIFT, 0), last_row)
-        column = min(max(columns[i] >> _BLOCK_SHIFT, 0), last_column)
-        held = lamps[row, column]
-        some |= held
-        room[HELD + U(i)] = np.float32(held)
-    if not some:
-        return
     start = 0
-    for i in range(1, n + 1):
-        ends = i == n
-        if not ends:
-            ends = rows[i] != rows[start] or columns[i] - i != columns[start] - start
-        if ends:
-            line, column = rows[start] - first, columns[start]
-            upper = SOURCE + U(line) * U(3) * W + U(column - lefts[line])
-            lower = SOURCE + U(line + 1) * U(3) * W + U(column - lefts[line + 1])
-            limit_run(room, MADE + U(start), upper, lower, HELD + U(start), U(i - start))
-            start = i
+    while start < n:
+        line, slide = rows[start], columns[start] - start
+        end = start + 1
+        while end < n and rows[end] == line and columns[end] - end == slide:
+            end += 1
+        row = min(max(line >> _BLOCK_SHIFT, 0), last_row)
+        some, i = False, start
+        while i < end:
+            block = (slide + i) >> _BLOCK_SHIFT
+            stop = min(end, ((block + 1) << _BLOCK_SHIFT) - slide)
+            held = lamps[row, min(max(block, 0), last_column)]
+            some |= held
+            for each in range(i, stop):
+                room[HELD + U(each)] = np.float32(held)
+            i = stop
+        if some:
+            slot, column = line - first, slide + start
+            upper = SOURCE + U(slot) * U(3) * W + U(column - lefts[slot])
+            lower = SOURCE + U(slot + 1) * U(3) * W + U(column - lefts[slot + 1])
+            limit_run(room, MADE + U(start), upper, lower, HELD + U(start), U(end - start))
+        start = end
 
 
 limit_row: Any = compile_kernel(_limit_row)
