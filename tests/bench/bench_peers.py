@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from skimage.registration import phase_cross_correlation
 
 from glimsum_workers.engine.motion import STILL
+from glimsum_workers.engine.registration.bands import band_for
 from glimsum_workers.engine.registration.prepared import prepare
 from glimsum_workers.engine.registration.register import register
 from support.alignment_draws import FAILURE_PX, LIGHTS, Draw
@@ -40,7 +41,8 @@ SCENES: tuple[tuple[Stock, int], ...] = (("mixed", 231), ("crates", 232))
 
 def ours(reference: Recorded, shot: Recorded, light: str) -> Shift:
     """Prepare both and register, all freedom that a job has."""
-    pair = [prepare(each.light, clipped=each.clipped) for each in (reference, shot)]
+    band = band_for(same_light=light == "full")
+    pair = [prepare(each.light, clipped=each.clipped, band=band) for each in (reference, shot)]
     motion = register(*pair, same_light=light == "full").motion
     return motion.dx, motion.dy
 

@@ -14,6 +14,7 @@ import pytest
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.motion import Registration
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register
 from support.harbour import (
@@ -39,7 +40,8 @@ def prepare_pass(shot: HarbourShot, name: str, frame: int) -> Prepared:
         codes = read_pixels(file)[..., :3]
         clipped = np.asarray((codes >= 254 / 255).any(axis=2))
         light = decode(codes, shot.space(name)) - shot.black_offset(name)
-    return prepare(light / np.float32(2 ** shot.exposure_stops(name)), clipped=clipped)
+    light = light / np.float32(2 ** shot.exposure_stops(name))
+    return prepare(light, clipped=clipped, band=ACROSS_LIGHTS)
 
 
 def read_clip(file: str, number: int) -> NDArray[np.float32]:

@@ -8,6 +8,7 @@ give on such pairs). The seeds were not used while the method was made.
 import pytest
 
 from glimsum_workers.engine.motion import Motion
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, GENERAL
 from glimsum_workers.engine.registration.prepared import prepare
 from glimsum_workers.engine.registration.register import register
 from support.clutter_pairs import Pair, Set, draw_shift, rms
@@ -91,7 +92,7 @@ def test_a_moved_camera_raises_the_alarm_and_a_shift_does_not() -> None:
     shot = moved.shoot("full", Motion(0.4, 0.2), 631)
 
     parallax = register(
-        SMALL.reference(), prepare(shot.light, clipped=shot.clipped), same_light=True
+        SMALL.reference(GENERAL), prepare(shot.light, clipped=shot.clipped), same_light=True
     )
     shift = SMALL.pair("full", Motion(0.4, 0.2), 632).found
 
@@ -104,7 +105,8 @@ def test_a_darker_and_darker_pass_ends_untrusted_and_never_jumps_while_trusted()
     pairs = []
     for stops in range(0, 13, 2):
         shot = SMALL.shoot("practicals", motion, 640 + stops, exposure=0.5 / 2**stops)
-        found = register(SMALL.reference(), prepare(shot.light, clipped=shot.clipped))
+        moving = prepare(shot.light, clipped=shot.clipped, band=ACROSS_LIGHTS)
+        found = register(SMALL.reference(), moving)
         pairs.append(Pair(found, motion, SMALL.size))
 
     assert pairs[0].found.trusted

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import fourier_shift, gaussian_filter
 from skimage import data, registration
 
+from glimsum_workers.engine.motion import Registration
+from glimsum_workers.engine.registration.bands import band_for
 from glimsum_workers.engine.registration.prepared import prepare
 from glimsum_workers.engine.registration.register import register
 
@@ -37,6 +39,12 @@ def grain(plane: NDArray[np.float64], seed: int) -> NDArray[np.float32]:
     return (plane + noise).astype(np.float32)
 
 
+def find(one: NDArray[np.float32], two: NDArray[np.float32]) -> Registration:
+    """Register across lights."""
+    band = band_for(same_light=False)
+    return register(prepare(one, band=band), prepare(two, band=band))
+
+
 def test_reversed_contrast_is_no_hindrance() -> None:
     """Reversed on a square-root scale."""
     errors = []
@@ -44,7 +52,7 @@ def test_reversed_contrast_is_no_hindrance() -> None:
         plane = photo(name)
         for number, (dx, dy) in enumerate(SHIFTS):
             moved = (1.05 - np.sqrt(np.maximum(shifted(plane, dx, dy), 0))) ** 2
-            found = register(prepare(grain(plane, 1)), prepare(grain(moved, 2 + number)))
+            found = find(grain(plane, 1), grain(moved, 2 + number))
             errors.append(np.hypot(found.motion.dx - dx, found.motion.dy - dy))
             assert found.trusted
             assert errors[-1] <= 3 * found.sigma_px
@@ -64,7 +72,7 @@ def test_lamps_from_elsewhere_are_no_hindrance(name: str) -> None:
         pools += np.exp(-((y - row) ** 2 + (x - column) ** 2) / (2 * (0.12 * plane.shape[0]) ** 2))
     dx, dy = SHIFTS[1]
 
-    found = register(prepare(grain(plane, 1)), prepare(grain(shifted(plane, dx, dy) * pools, 2)))
+    found = find(grain(plane, 1), grain(shifted(plane, dx, dy) * pools, 2))
 
     assert found.trusted
     assert np.hypot(found.motion.dx - dx, found.motion.dy - dy) <= min(0.1, 3 * found.sigma_px)
@@ -81,7 +89,7 @@ def test_shading_by_the_slope_of_paint_itself_is_not_trusted(name: str) -> None:
     lean = np.gradient(moved, axis=1) / np.maximum(moved, 1e-3)
     shade = 1 + np.clip(0.4 * lean / np.abs(lean).mean(), -0.9, 3)
 
-    found = register(prepare(grain(plane, 1)), prepare(grain(moved * shade, 2)))
+    found = find(grain(plane, 1), grain(moved * shade, 2))
 
     off = found.motion.dx - SHIFTS[0][0], found.motion.dy - SHIFTS[0][1]
     assert np.hypot(*off) > 0.5  # else nothing is tried here

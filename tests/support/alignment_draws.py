@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.motion import STILL, Motion
+from glimsum_workers.engine.registration.bands import band_for
 from glimsum_workers.engine.registration.prepared import Prepared
 from glimsum_workers.engine.registration.register import register
 from support.clutter import Stock
@@ -69,9 +70,11 @@ class Draw:
     def measure_after(self, fault: Callable[[Light], Prepared], size: Size) -> "Outcome":
         """Shoot the pair, let a fault befall both pictures, and register it."""
         scene, noise_seed = self.scene(size), 30_000 + self.number
-        still = Light(scene.see("full", STILL, 1), EXPOSURES["full"], 1, is_reference=True)
+        band = band_for(same_light=self.light == "full")
+        shown = scene.see("full", STILL, 1)
+        still = Light(shown, EXPOSURES["full"], 1, is_reference=True, band=band)
         seen = scene.see(self.light, self.motion(), noise_seed)
-        moving = fault(Light(seen, EXPOSURES[self.light], noise_seed))
+        moving = fault(Light(seen, EXPOSURES[self.light], noise_seed, band=band))
         found = register(fault(still), moving, same_light=self.light == "full")
         return Outcome(self, Pair(found, self.motion(), moving.size))
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.motion import Motion, Registration
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, Band, band_for
 from glimsum_workers.engine.registration.models import Model
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register
@@ -82,15 +83,16 @@ class Set:
             fine = fine + smoke(seed, fine.shape)
         return move_camera(fine, motion.dx, motion.dy, motion.rotation_deg, motion.scale)
 
-    def reference(self) -> Prepared:
+    def reference(self, band: Band = ACROSS_LIGHTS) -> Prepared:
         """Return the fully lit picture, still and prepared."""
-        return _reference(self)
+        return _reference(self, band)
 
     def pair(self, light: str, motion: Motion, seed: int, *, model: Model = "similarity") -> Pair:
         """Shoot a light after a motion and register it against the full light."""
         shot = self.shoot(light, motion, seed)
-        moving = prepare(shot.light, clipped=shot.clipped)
-        found = register(self.reference(), moving, model=model, same_light=light == "full")
+        band = band_for(same_light=light == "full")
+        moving = prepare(shot.light, clipped=shot.clipped, band=band)
+        found = register(self.reference(band), moving, model=model, same_light=light == "full")
         return Pair(found, motion, self.size)
 
 
@@ -120,6 +122,6 @@ def _through_lens(quay: Set) -> dict[str, Floats]:
 
 
 @cache
-def _reference(quay: Set) -> Prepared:
+def _reference(quay: Set, band: Band) -> Prepared:
     shot = quay.shoot("full", Motion(0.0, 0.0), 1)
-    return prepare(shot.light, clipped=shot.clipped)
+    return prepare(shot.light, clipped=shot.clipped, band=band)

@@ -7,11 +7,12 @@ cards (`support.coded`).
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, shift
 
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, Band
 from glimsum_workers.engine.registration.noise import Noise
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from support.clutter import Floats
@@ -24,12 +25,16 @@ Moves = Sequence[tuple[float, float]]
 
 @dataclass(frozen=True)
 class Light:
-    """Light on the sensor, (h, w), how it is exposed, and the number its chances are drawn from."""
+    """Light on the sensor, (h, w), how it is exposed, and the number its chances are drawn from.
+
+    `band` is the detail that its picture is prepared for.
+    """
 
     seen: Floats
     exposure: float
     seed: int
     is_reference: bool = False
+    band: Band = ACROSS_LIGHTS
 
     def record(self) -> Recorded:
         """Return the picture as recorded by the camera of the quay."""
@@ -38,12 +43,12 @@ class Light:
 
 def clean(light: Light) -> Prepared:
     """Nothing but the camera."""
-    return ready(light.record())
+    return ready(light, light.record())
 
 
-def ready(recorded: Recorded, noise: Noise | None = None) -> Prepared:
+def ready(light: Light, recorded: Recorded, noise: Noise | None = None) -> Prepared:
     """Prepare a recorded picture with its mask."""
-    return prepare(recorded.light, clipped=recorded.clipped, noise=noise)
+    return prepare(recorded.light, clipped=recorded.clipped, noise=noise, band=light.band)
 
 
 def mistaken_noise(factor: float) -> Callable[[Light], Prepared]:
@@ -51,7 +56,7 @@ def mistaken_noise(factor: float) -> Callable[[Light], Prepared]:
 
     def fault(light: Light) -> Prepared:
         one = factor / CLIP_ELECTRONS / light.exposure
-        return ready(light.record(), Noise(gain=one, read=READ_ELECTRONS * one))
+        return ready(light, light.record(), Noise(gain=one, read=READ_ELECTRONS * one))
 
     return fault
 
@@ -63,7 +68,7 @@ def eight_bits(light: Light) -> Prepared:
     codes = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
     signal = np.rint(codes * 255) / 255
     back = np.where(signal <= 0.04045, signal / 12.92, ((signal + 0.055) / 1.055) ** 2.4)
-    return ready(Recorded((back / light.exposure).astype(np.float32), recorded.clipped))
+    return ready(light, Recorded((back / light.exposure).astype(np.float32), recorded.clipped))
 
 
 def through_luma(light: Light, coder: Callable[[list[Luma]], Luma], moved: Moves) -> Prepared:
@@ -78,7 +83,7 @@ def through_luma(light: Light, coder: Callable[[list[Luma]], Luma], moved: Moves
         for seed, (dx, dy) in enumerate(moved, start=100 * light.seed + 1)
     ]
     luma = coder([as_luma(each.light * light.exposure) for each in [recorded, *others]])
-    return ready(Recorded(from_luma(luma) / np.float32(light.exposure), recorded.clipped))
+    return ready(light, Recorded(from_luma(luma) / np.float32(light.exposure), recorded.clipped))
 
 
 def _moved(seen: Floats, dx: float, dy: float) -> Floats:
@@ -138,7 +143,7 @@ def smoke_drifts(light: Light) -> Prepared:
     cloud = smoke(light.seed + 5, light.seen.shape)
     cloud *= 0.5 * float(np.median(light.seen)) / float(cloud.mean())
     dimmed = light.seen * np.float32(0.8) + cloud
-    return ready(record(dimmed, light.seed, exposure=light.exposure))
+    return ready(light, record(dimmed, light.seed, exposure=light.exposure))
 
 
 def hot_pixels(light: Light) -> Prepared:
@@ -148,7 +153,7 @@ def hot_pixels(light: Light) -> Prepared:
     places = random.integers(0, light.seen.size, light.seen.size // 3000)
     flat = recorded.light.ravel().copy()
     flat[places] += random.uniform(0.05, 0.9, places.size).astype(np.float32) / light.exposure
-    return ready(Recorded(flat.reshape(recorded.light.shape), recorded.clipped))
+    return ready(light, Recorded(flat.reshape(recorded.light.shape), recorded.clipped))
 
 
 def lamps_clip(light: Light) -> Prepared:
@@ -166,7 +171,7 @@ def lamps_clip(light: Light) -> Prepared:
     about = 3 * float(light.seen.mean()) * gaussian_filter(glow, 0.01 * width)
     lamps = 4 / light.exposure * gaussian_filter(glow, 0.7) + about
     lit = light.seen + lamps.astype(np.float32)
-    return ready(record(lit, light.seed, exposure=light.exposure))
+    return ready(light, record(lit, light.seed, exposure=light.exposure))
 
 
 def reversed_contrast(light: Light) -> Prepared:
@@ -176,14 +181,14 @@ def reversed_contrast(light: Light) -> Prepared:
     root = np.sqrt(np.maximum(light.seen * light.exposure, 0))
     top = min(float(np.percentile(root, 99)), 0.9)
     turned = np.maximum(1.05 * top - root, 0) ** 2 / light.exposure
-    return ready(record(turned.astype(np.float32), light.seed, exposure=light.exposure))
+    return ready(light, record(turned.astype(np.float32), light.seed, exposure=light.exposure))
 
 
 def tiny(light: Light) -> Prepared:
     """Only 51 x 37 pixels of the middle are there."""
     rows, columns = (size // 2 for size in light.seen.shape)
     cut = light.seen[rows - 18 : rows + 19, columns - 25 : columns + 26]
-    return clean(Light(cut, light.exposure, light.seed))
+    return clean(replace(light, seen=cut, is_reference=False))
 
 
 def flat(light: Light) -> Prepared:
@@ -191,7 +196,7 @@ def flat(light: Light) -> Prepared:
     if light.is_reference:
         return clean(light)
     even = np.full_like(light.seen, 0.2 / light.exposure)
-    return clean(Light(even, light.exposure, light.seed))
+    return clean(replace(light, seen=even, is_reference=False))
 
 
 FAULTS: dict[str, Callable[[Light], Prepared]] = {

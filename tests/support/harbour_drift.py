@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Registration
+from glimsum_workers.engine.registration.bands import GENERAL, Band, band_for
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register
 from support.harbour import (
@@ -69,17 +70,18 @@ def _clip_luma(file: Path) -> list[NDArray[np.uint8]]:
 
 
 @cache
-def prepared(which: str, name: str, frame: int) -> Prepared:
+def prepared(which: str, name: str, frame: int, band: Band = GENERAL) -> Prepared:
     """Return a frame, prepared once for all tests."""
     light, clipped = pass_light(find_shot(which), name, frame)
-    return prepare(light, clipped=clipped)
+    return prepare(light, clipped=clipped, band=band)
 
 
 @cache
 def pair(which: str, one: tuple[str, int], two: tuple[str, int]) -> Registration:
     """Register one (pass, frame) with another, once for all tests."""
     same = one[0] == two[0]
-    return register(prepared(which, *one), prepared(which, *two), same_light=same)
+    band = band_for(same_light=same)
+    return register(prepared(which, *one, band), prepared(which, *two, band), same_light=same)
 
 
 def crossing(which: str, name: str) -> dict[int, Registration]:

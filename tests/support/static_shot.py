@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from glimsum_workers.engine.drift.locked import solve_locked
 from glimsum_workers.engine.drift.track import Track
 from glimsum_workers.engine.motion import Motion, Registration
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, GENERAL, Band
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register
 from support.clutter_pairs import EXPOSURES, Set
@@ -29,7 +30,7 @@ class StaticShot:
     count: int
     exposure_factor: float = 1.0
     dead: tuple[int, ...] = ()
-    _kept: dict[int, Prepared] = field(default_factory=dict, compare=False)
+    _kept: dict[tuple[int, Band], Prepared] = field(default_factory=dict, compare=False)
 
     def truth(self, frame: int) -> Motion:
         """Return the true motion from the reference to a frame."""
@@ -42,24 +43,26 @@ class StaticShot:
         """Return the frames that can be read."""
         return [frame for frame in range(self.count) if frame not in self.dead]
 
-    def prepared(self, frame: int) -> Prepared:
+    def prepared(self, frame: int, band: Band) -> Prepared:
         """Return a frame as recorded, made ready."""
-        if frame not in self._kept:
+        if (frame, band) not in self._kept:
             exposure = EXPOSURES[self.light] * self.exposure_factor
             shot = self.scene.shoot(self.light, self.truth(frame), 700 + frame, exposure)
-            self._kept[frame] = prepare(shot.light, clipped=shot.clipped)
-        return self._kept[frame]
+            self._kept[frame, band] = prepare(shot.light, clipped=shot.clipped, band=band)
+        return self._kept[frame, band]
 
     def across(self) -> dict[int, Registration]:
         """Register every frame with the reference, which stands still."""
-        still = self.scene.reference()
-        return {frame: register(still, self.prepared(frame)) for frame in self.frames()}
+        still, band = self.scene.reference(ACROSS_LIGHTS), ACROSS_LIGHTS
+        return {frame: register(still, self.prepared(frame, band)) for frame in self.frames()}
 
     def within(self, best: int) -> dict[int, Registration]:
         """Register every frame with the best one of the pass."""
-        one = self.prepared(best)
+        one = self.prepared(best, GENERAL)
         others = [frame for frame in self.frames() if frame != best]
-        return {frame: register(one, self.prepared(frame), same_light=True) for frame in others}
+        return {
+            frame: register(one, self.prepared(frame, GENERAL), same_light=True) for frame in others
+        }
 
     def solve(self, best: int, neighbours: Mapping[str, Track] | None = None) -> Track:
         """Solve for the track of the pass."""

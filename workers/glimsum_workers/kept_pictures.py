@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from glimsum_jobs.tracks import Placed, Registered
 from glimsum_workers.engine.motion import Affine, Motion, Registration
 from glimsum_workers.engine.nearness import Nearness
+from glimsum_workers.engine.registration.bands import Band
 from glimsum_workers.engine.registration.noise import Noise
 from glimsum_workers.engine.registration.prepared import Level, Prepared
 
@@ -21,6 +22,7 @@ def as_arrays(ready: Prepared) -> Arrays:
     arrays: Arrays = {
         "size": np.asarray(ready.size),
         "noise": np.asarray([ready.noise.gain, ready.noise.read]),
+        "detail": np.asarray([ready.detail.last_box, ready.detail.noise]),
         "factors": np.asarray([level.factor for level in ready.levels]),
     }
     for index, level in enumerate(ready.levels):
@@ -38,7 +40,8 @@ def as_prepared(arrays: Mapping[str, NDArray[Any]]) -> Prepared:
         Level(arrays[f"band{index}"], arrays.get(f"valid{index}"), int(factor))
         for index, factor in enumerate(arrays["factors"])
     )
-    return Prepared((height, width), levels, Noise(gain, read))
+    last_box, noise = arrays["detail"]
+    return Prepared((height, width), levels, Noise(gain, read), Band(int(last_box), float(noise)))
 
 
 def nearness_arrays(nearness: Nearness) -> Arrays:

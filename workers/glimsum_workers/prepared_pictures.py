@@ -6,13 +6,14 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.parallax.find_nearness import find_nearness
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, GENERAL, Band
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.kept_pictures import as_arrays, as_nearness, as_prepared, nearness_arrays
 from glimsum_workers.material import Material
 from glimsum_workers.recorded import decode_pass
 
-PICTURE_EPOCH = 3
+PICTURE_EPOCH = 4
 """Raised whenever the same files give other prepared pictures or other registrations."""
 
 NEARNESS_EPOCH = 1
@@ -37,7 +38,7 @@ class PreparedPictures:
         self._material = material
         self._keep = keep
 
-    def key(self, name: str, frame: int | None) -> str:
+    def key(self, name: str, frame: int | None, band: Band = GENERAL) -> str:
         """Return the digest of what a prepared picture depends on.
 
         Parameters
@@ -46,11 +47,14 @@ class PreparedPictures:
             The pass.
         frame : int or None
             Shot frame; the alignment frame of the pass where None.
+        band : Band
+            Which detail of it.
         """
         each = self._decoded_as(name, frame)
         return digest_of(
             "prepared",
             PICTURE_EPOCH,
+            band.last_box,
             self._material.alignment_fingerprint(name)
             if frame is None
             else self._material.pass_fingerprint(name, frame),
@@ -59,9 +63,9 @@ class PreparedPictures:
             each.crop and each.crop.model_dump(),
         )
 
-    def get(self, name: str, frame: int | None) -> Prepared:
+    def get(self, name: str, frame: int | None, band: Band = GENERAL) -> Prepared:
         """Return a prepared picture (see `key`); SourceError where its file can't be read."""
-        key = self.key(name, frame)
+        key = self.key(name, frame, band)
         kept = self._keep.get(key)
         if kept is None:
             material = self._material
@@ -71,9 +75,23 @@ class PreparedPictures:
                 else material.pass_codes(name, frame)
             )
             recorded = decode_pass(self._decoded_as(name, frame), codes)
-            kept = as_arrays(prepare(recorded.picture.rgb, clipped=recorded.clipped))
+            rgb, clipped = recorded.picture.rgb, recorded.clipped
+            kept = as_arrays(prepare(rgb, clipped=clipped, band=band))
             self._keep.put(key, **kept)
+            if self._is_held_both_ways(name, frame):
+                other = ACROSS_LIGHTS if band == GENERAL else GENERAL
+                noise = as_prepared(kept).noise
+                ready = prepare(rgb, clipped=clipped, noise=noise, band=other)
+                self._keep.put(self.key(name, frame, other), **as_arrays(ready))
         return as_prepared(kept)
+
+    def _is_held_both_ways(self, name: str, frame: int | None) -> bool:
+        """Return whether a picture is held against the reference and its own pass in any case.
+
+        Then all of its detail is prepared at once, so that its file is read once.
+        """
+        job = self._job
+        return job.camera == "locked" and name != job.reference_pass and frame is not None
 
     def nearness_key(self, frame: int) -> str:
         """Return the digest of what the nearness of the reference's frame depends on."""

@@ -8,6 +8,7 @@ from glimsum_jobs.tracks import Aligned, Registered, Tracked
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.motion import STILL, Registration
 from glimsum_workers.engine.nearness import Nearness
+from glimsum_workers.engine.registration.bands import band_for
 from glimsum_workers.engine.registration.models import Model
 from glimsum_workers.engine.registration.prepared import SMALLEST
 from glimsum_workers.engine.registration.register import register
@@ -141,11 +142,12 @@ class Tracker:
     ) -> Registered:
         if nearness is None or nearness.reason:
             model, nearness = "similarity" if model == "field" else model, None
+        band = band_for(same_light=same_light, parallax=nearness is not None)
         key = digest_of(
             "registered",
             PICTURE_EPOCH,
-            self._pictures.key(*reference),
-            self._pictures.key(*moving),
+            self._pictures.key(*reference, band),
+            self._pictures.key(*moving, band),
             model,
             same_light,
             *([] if nearness is None else [self._pictures.nearness_key(reference[1] or 0)]),
@@ -161,8 +163,8 @@ class Tracker:
             found = Registration(STILL, 0.0, 0.0, trusted=True, alarm=0.0, tiles=none)
         else:
             found = register(
-                self._pictures.get(*reference),
-                self._pictures.get(*moving),
+                self._pictures.get(*reference, band),
+                self._pictures.get(*moving, band),
                 model=model,
                 same_light=same_light,
                 nearness=nearness,

@@ -6,7 +6,7 @@ import numpy as np
 
 from glimsum_workers.engine.codes import Plane
 from glimsum_workers.engine.parallax.reading import as_plane32, pixel_grid, read_at, slopes, smooth
-from glimsum_workers.engine.registration.bands import BAND_NOISE
+from glimsum_workers.engine.registration.bands import GENERAL
 from glimsum_workers.engine.registration.prepared import Level
 
 _RADIUS = 3
@@ -59,7 +59,7 @@ class Match:
             smooth(inside, 2 * _RADIUS) + 1e-3
         )
         scale = np.sqrt(around) + np.float32(0.3)
-        noise = BAND_NOISE + _SHARE_OF_MISFIT * smooth(as_plane32(left * left), _RADIUS)
+        noise = GENERAL.noise + _SHARE_OF_MISFIT * smooth(as_plane32(left * left), _RADIUS)
         return Matched(
             slope_x=np.float32(0.5) * (self.slope_x + slope_x),
             slope_y=np.float32(0.5) * (self.slope_y + slope_y),

@@ -16,7 +16,7 @@ from glimsum_workers.engine.planar.homography import (
 )
 from glimsum_workers.engine.planar.patch import Patch
 from glimsum_workers.engine.planar.reading import Cutout, read_at
-from glimsum_workers.engine.registration.bands import BAND_NOISE
+from glimsum_workers.engine.registration.bands import GENERAL
 from glimsum_workers.engine.robust import biweight
 
 _SLACK_PX = 0.1
@@ -105,7 +105,7 @@ def fit_patch(patch: Patch, cutout: Cutout, seed: Matrix, freedom: int) -> Fit:
         here, usable = read_at(cutout, carry(matrix, patch.points))
         if np.count_nonzero(usable) < _LEAST_POINTS:
             return _nothing(matrix, len(patch.values))
-        spread = 2 * BAND_NOISE + np.square(slack * patch.steepness)
+        spread = 2 * GENERAL.noise + np.square(slack * patch.steepness)
         allowed = np.asarray(np.sqrt(spread), dtype=np.float32)
         weights = _weigh(patch, _left(here, gain, patch), allowed, usable)
         pull = np.asarray(weights / np.square(allowed), dtype=np.float32)

@@ -8,7 +8,7 @@ from glimsum_workers.engine.planar.fit import Fit, fit_patch
 from glimsum_workers.engine.planar.homography import Matrix, Points, carry, normed
 from glimsum_workers.engine.planar.patch import MARGIN_PX, Patch, lay_patch
 from glimsum_workers.engine.planar.reading import Cutout, cut_about
-from glimsum_workers.engine.registration.bands import BAND_NOISE
+from glimsum_workers.engine.registration.bands import GENERAL
 from glimsum_workers.engine.registration.prepared import Prepared
 from glimsum_workers.engine.registration.taps import REACH
 
@@ -40,7 +40,7 @@ class Template:
     @property
     def detail(self) -> float:
         """Return the detail of the patch over the noise, both rms: 1 where there is noise alone."""
-        return float(np.sqrt(self.patches[0].energy / BAND_NOISE))
+        return float(np.sqrt(self.patches[0].energy / GENERAL.noise))
 
 
 def lay_template(picture: Prepared, outline: Points) -> Template:

@@ -9,6 +9,8 @@ from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.metrics import as_plane
 from glimsum_workers.engine.registration.bands import (
+    GENERAL,
+    Band,
     Mask,
     halve,
     halve_mask,
@@ -57,15 +59,22 @@ class Prepared:
         Finest first; each is half the size of the one before.
     noise : Noise
         What the light was rescaled with.
+    detail : Band
+        Which detail the levels hold.
     """
 
     size: tuple[int, int]
     levels: tuple[Level, ...]
     noise: Noise
+    detail: Band = GENERAL
 
 
 def prepare(
-    light: Image | Plane, *, clipped: Mask | None = None, noise: Noise | None = None
+    light: Image | Plane,
+    *,
+    clipped: Mask | None = None,
+    noise: Noise | None = None,
+    band: Band = GENERAL,
 ) -> Prepared:
     """Make a picture ready to be registered.
 
@@ -79,6 +88,9 @@ def prepare(
         left out, since the edge of a clipped patch moves with the light.
     noise : Noise, optional
         Of the plane; estimated from the picture where not given.
+    band : Band
+        Which detail; `bands.ACROSS_LIGHTS` where the picture is held only against pictures in
+        other light, by shift, similarity or affine.
 
     Returns
     -------
@@ -104,7 +116,7 @@ def prepare(
         )
     levels = []
     for _ in range(_MOST_LEVELS):
-        levels.append(Level(_keep(pass_band(steady, valid)), valid, factor))
+        levels.append(Level(_keep(pass_band(steady, valid, band)), valid, factor))
         if min(steady.shape) < 2 * _LEAST_SIDE:
             break
         steady, valid, factor = (
@@ -112,7 +124,7 @@ def prepare(
             valid if valid is None else halve_mask(valid),
             2 * factor,
         )
-    return Prepared((plane.shape[0], plane.shape[1]), tuple(levels), noise)
+    return Prepared((plane.shape[0], plane.shape[1]), tuple(levels), noise, band)
 
 
 def _keep(band: Plane) -> NDArray[np.float16]:

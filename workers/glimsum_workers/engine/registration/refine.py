@@ -89,7 +89,7 @@ def refine_level(
         if found is not None and np.abs(displacement - sums.offsets).max(initial=0.0) > 1.0:
             sums, basis = _sum_about(pair, freedom, parameters)
             displacement = basis @ parameters / still.factor
-        fit = fit_tiles(sums, displacement)
+        fit = fit_tiles(sums, displacement, reference.detail)
         groups = _neighbourhoods(sums.centres[fit.kept], still)
         step = solve_step(fit, basis[fit.kept], groups, found.step.misfit if found else 0.0)
         if step is None:

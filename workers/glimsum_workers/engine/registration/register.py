@@ -41,8 +41,9 @@ def register(
     Parameters
     ----------
     reference, moving : Prepared
-        From `prepared.prepare`, same size. Shifts up to 96 pixels (a third of a small picture),
-        rotations up to about 0.5 degrees and scales within about 1 % are found.
+        From `prepared.prepare`, same size and band (`bands.band_for` says which). Shifts up to
+        96 pixels (a third of a small picture), rotations up to about 0.5 degrees and scales
+        within about 1 % are found.
     model : Model
         `similarity` unless there is reason for another. A model whose corners are not known to
         0.1 pixel gives way to the next simpler one.
@@ -64,7 +65,7 @@ def register(
     Raises
     ------
     LightError
-        If the two pictures differ in size.
+        If the two pictures differ in size or hold different detail.
 
     Notes
     -----
@@ -87,6 +88,13 @@ def register(
             seen=f"{moving.size[1]} x {moving.size[0]} pixels",
             expected=f"{reference.size[1]} x {reference.size[0]} as the reference",
             remedy="Scale the pass to the size of the reference first.",
+        )
+    if reference.detail != moving.detail:
+        raise LightError(
+            "The two pictures to be registered hold different detail",
+            seen=f"a mean with a last box of {moving.detail.last_box} pixels taken off",
+            expected=f"{reference.detail.last_box} pixels as the reference",
+            remedy="Prepare both with the same band.",
         )
     if model == "field" and (nearness is None or nearness.reason):
         model, nearness = "similarity", None

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.registration.bands import BAND_NOISE
+from glimsum_workers.engine.registration.bands import Band
 from glimsum_workers.engine.registration.symmetric import Symmetric
 from glimsum_workers.engine.registration.taps import read_between
 from glimsum_workers.engine.registration.tile_sums import TileSums
@@ -36,7 +36,7 @@ class TileFit:
     information: Symmetric
 
 
-def fit_tiles(sums: TileSums, displacement: Numbers) -> TileFit:
+def fit_tiles(sums: TileSums, displacement: Numbers, band: Band) -> TileFit:
     """Judge each tile at a displacement.
 
     The moving tile is taken as `a` times the reference tile, shifted, plus noise; `a` (of any
@@ -48,6 +48,8 @@ def fit_tiles(sums: TileSums, displacement: Numbers) -> TileFit:
     sums : TileSums
     displacement : float64 array, (n, 2)
         dx, dy of each tile, pixels of the level; limited to a pixel about the tile's offset.
+    band : Band
+        Of the level.
 
     Returns
     -------
@@ -67,11 +69,11 @@ def fit_tiles(sums: TileSums, displacement: Numbers) -> TileFit:
     gain = both / square
     energy = np.einsum("nij,ni,nj->n", sums.energy, _near(fraction[:, 1]), _near(fraction[:, 0]))
     count = sums.count
-    left = np.maximum((energy - gain * both) / (count - 3), 0.5 * BAND_NOISE * (1 + gain**2))
+    left = np.maximum((energy - gain * both) / (count - 3), 0.5 * band.noise * (1 + gain**2))
     certain = gain**2 * square / left
     honest = np.maximum(gain**2 - _ALIKE * left / square, 0.0)
     kept = np.flatnonzero(
-        (certain > LEAST_SIGNIFICANCE) & (honest > 0) & (square > BAND_NOISE * count)
+        (certain > LEAST_SIGNIFICANCE) & (honest > 0) & (square > band.noise * count)
     )
     weight = 1.0 / (_ALIKE * left)
     score = np.stack([by_x - gain * slope_x, by_y - gain * slope_y], axis=-1)

@@ -3,7 +3,14 @@
 import numpy as np
 import pytest
 
-from glimsum_workers.engine.registration.bands import BAND_NOISE, halve, pass_band, widen
+from glimsum_workers.engine.registration.bands import (
+    ACROSS_LIGHTS,
+    GENERAL,
+    Band,
+    halve,
+    pass_band,
+    widen,
+)
 from glimsum_workers.engine.registration.models import as_motion, model_basis
 from glimsum_workers.engine.registration.noise import Noise, estimate_noise, stabilise
 from glimsum_workers.engine.registration.prepared import Level
@@ -39,23 +46,50 @@ def test_taps_return_the_sample_itself_at_whole_places() -> None:
     np.testing.assert_allclose(taps, np.eye(7)[[2, 3, 4]], atol=1e-4)
 
 
-def test_the_band_holds_no_constant_and_keeps_the_stated_noise() -> None:
+@pytest.mark.parametrize("band", [GENERAL, ACROSS_LIGHTS])
+def test_a_band_holds_no_constant_and_keeps_the_stated_noise(band: Band) -> None:
     noise = np.random.default_rng(1).standard_normal((300, 400)).astype(np.float32)
 
-    np.testing.assert_allclose(pass_band(np.full((50, 60), 7.0, np.float32)), 0, atol=1e-5)
-    assert np.var(pass_band(noise)) == pytest.approx(BAND_NOISE, rel=0.02)
+    np.testing.assert_allclose(
+        pass_band(np.full((50, 60), 7.0, np.float32), band=band), 0, atol=1e-5
+    )
+    assert np.var(pass_band(noise, band=band)) == pytest.approx(band.noise, rel=0.02)
     assert np.std(halve(noise)) == pytest.approx(1.0, rel=0.02)
 
 
-def test_what_is_clipped_has_no_say_in_the_band() -> None:
+@pytest.mark.parametrize("band", [GENERAL, ACROSS_LIGHTS])
+def test_a_band_answers_a_point_with_its_kernel(band: Band) -> None:
+    """The kernel is convolved here by numpy from what the docstring of `Band` says."""
+    mean: np.ndarray = np.ones(1)
+    for box in (4, 4, 4, band.last_box):
+        mean = np.convolve(mean, np.full(box, 1 / box))
+    near = np.zeros_like(mean)
+    near[len(mean) // 2 - 1 : len(mean) // 2 + 2] = [0.25, 0.5, 0.25]
+    point = np.zeros((61, 70), np.float32)
+    point[30, 35] = 1
+
+    found = pass_band(point, band=band)
+
+    reach = len(mean) // 2
+    here = slice(30 - reach, 31 + reach), slice(35 - reach, 36 + reach)
+    np.testing.assert_allclose(found[here], np.outer(near, near) - np.outer(mean, mean), atol=1e-7)
+    assert np.count_nonzero(np.abs(found) > 1e-7) <= len(mean) ** 2
+    variance = np.sum(mean * (np.arange(len(mean)) - reach) ** 2)
+    assert variance == pytest.approx((44 + band.last_box**2) / 12)
+
+
+@pytest.mark.parametrize("band", [GENERAL, ACROSS_LIGHTS])
+def test_what_is_clipped_has_no_say_in_a_band(band: Band) -> None:
     random = np.random.default_rng(2)
     plane = random.standard_normal((80, 90)).astype(np.float32)
     valid = np.ones(plane.shape, dtype=np.bool_)
     valid[30:40, 30:45] = False
     other = np.where(valid, plane, np.float32(1e4))
 
-    np.testing.assert_allclose(pass_band(other, valid), pass_band(plane, valid), atol=1e-4)
-    assert not pass_band(other, valid)[~valid].any()
+    np.testing.assert_allclose(
+        pass_band(other, valid, band), pass_band(plane, valid, band), atol=1e-4
+    )
+    assert not pass_band(other, valid, band)[~valid].any()
 
 
 def test_a_mask_grows_on_all_sides() -> None:

@@ -10,6 +10,7 @@ from scipy.ndimage import fourier_shift, gaussian_filter
 
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.motion import Registration
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, band_for
 from glimsum_workers.engine.registration.prepared import prepare
 from glimsum_workers.engine.registration.register import register
 
@@ -40,7 +41,8 @@ def grain(plane: Plane, seed: int, gain: float = 1e-4) -> Plane:
 
 
 def find(one: Plane, two: Plane, *, same_light: bool = False) -> Registration:
-    return register(prepare(one), prepare(two), same_light=same_light)
+    band = band_for(same_light=same_light)
+    return register(prepare(one, band=band), prepare(two, band=band), same_light=same_light)
 
 
 @pytest.mark.parametrize(("dx", "dy"), [(0.0, 0.0), (0.37, -1.62), (-5.5, 3.25), (17.3, 11.8)])
@@ -99,7 +101,8 @@ def test_lamps_that_clip_and_do_not_move_are_left_out() -> None:
     one = np.where(lamp, np.float32(1), grain(texture(), 1))
     two = np.where(lamp, np.float32(1), grain(shifted(texture(), 0.8, -0.6), 2))
 
-    found = register(prepare(one, clipped=lamp), prepare(two, clipped=lamp))
+    both = (prepare(each, clipped=lamp, band=ACROSS_LIGHTS) for each in (one, two))
+    found = register(*both)
 
     assert found.motion.dx == pytest.approx(0.8, abs=0.02)
     assert found.motion.dy == pytest.approx(-0.6, abs=0.02)
@@ -210,6 +213,13 @@ def test_sizes_must_agree() -> None:
         find(texture(), texture(shape=(256, 300)))
     assert "300 x 256" in str(caught.value)
     assert "320 x 256" in str(caught.value)
+
+
+def test_both_pictures_must_hold_the_same_detail() -> None:
+    with pytest.raises(LightError, match="different detail") as caught:
+        register(prepare(texture()), prepare(texture(), band=ACROSS_LIGHTS))
+    assert "last box of 2 pixels" in str(caught.value)
+    assert "8 pixels as the reference" in str(caught.value)
 
 
 def test_a_tiny_picture_is_refused_with_its_size() -> None:
