@@ -13,7 +13,7 @@ from glimsum_jobs.recipe import Operator, Step
 from glimsum_workers.combine_frame import OnFrame, ShotBench
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.blends import check_blend
-from glimsum_workers.engine.codes import Picture, Plane
+from glimsum_workers.engine.codes import Image, Picture, Plane
 from glimsum_workers.engine.combine import combine_step, lay_ground
 from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.engine.scaling import reduce_picture
@@ -25,6 +25,9 @@ from glimsum_workers.light_fingerprint import PIXEL_EPOCH
 
 _STRIP_PX = 1 << 15
 """Below the size from which compiled code is loaded, which takes longer than a whole sheet."""
+
+_SUMS = ("plus", "over")
+"""Operators that leave a frame a sum of lights; coverage hangs on no gain."""
 
 
 class SmallSources:
@@ -45,9 +48,10 @@ class SmallSources:
         self._frame = frame
         self._factor = factor
         self._made: dict[str, Picture | None] = {}
-        self._full: dict[int, OnFrame] = {}
+        self._over: dict[str, Picture | None] = {}
+        self._on_frame: dict[int, OnFrame] = {}
 
-    def combine(self, bench: ShotBench) -> Picture:
+    def combine(self, bench: ShotBench) -> Image:
         """Return the frame as the recipe of a bench combines it, small.
 
         Parameters
@@ -57,33 +61,39 @@ class SmallSources:
 
         Returns
         -------
-        Picture
-            (ceil(height / factor), ceil(width / factor)), scene-linear, working space. Where all
-            steps use `plus` it is the mean of blocks of the full frame, within float rounding;
-            other operators are taken of the means, which differs where an edge crosses a block.
+        Image
+            (ceil(height / factor), ceil(width / factor), 3), scene-linear, working space. A
+            recipe of `plus` and `over` is a sum of lights, each times its gain and times what
+            later steps let through: the result is the mean of blocks of the full frame, within
+            float rounding. Other operators are taken of the means, which differs where an edge
+            crosses a block.
         """
         window, frame = bench.window(self._frame), self._frame
-        height, width = (-(-side // self._factor) for side in bench.size)
-        ground = lay_ground(height, width)
-        for step in bench.job.steps:
+        ground = lay_ground(*(-(-side // self._factor) for side in bench.size))
+        steps = bench.job.steps
+        is_sum = all(bench.is_out(step, frame) or step.operator in _SUMS for step in steps)
+        for index, step in enumerate(steps):
             if bench.is_out(step, frame):
                 if ground.alpha is not None:
                     ground.alpha[...] = 1
                 continue
-            source = self._source(bench, step, window)
-            if source is None:
-                continue
-            tint = tint_matrix(step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=bench.job.space)
-            _lay(ground, source, step.operator, step.gain(frame) * tint)
-        return ground
+            over = [each for each in steps[index + 1 :] if is_sum and each.operator == "over"]
+            source = self._source(bench, [step, *over], window)
+            if source is not None:
+                matrix = step.gain(frame) * tint_matrix(
+                    step.tint_mired, lamp_kelvin=step.lamp_kelvin, space=bench.job.space
+                )
+                _lay(ground, source, "plus" if is_sum else step.operator, matrix)
+        return ground.rgb
 
-    def _source(self, bench: ShotBench, step: Step, window: Window) -> Picture | None:
-        key = self._key(bench, step, window)
+    def _source(self, bench: ShotBench, steps: list[Step], window: Window) -> Picture | None:
+        """Return what the first of some steps lays on, as far as the others let it through."""
+        key = self._key(bench, steps, window)
         if key in self._made:
             return self._made[key]
         kept = None if self._store is None else self._store.get(key)
         if kept is None:
-            made = self._make(bench, step, window)
+            made = self._make(bench, steps, window)
             if made is not None and self._store is not None:
                 self._store.put(key, _as_arrays(made))
         else:
@@ -91,29 +101,25 @@ class SmallSources:
         self._made[key] = made
         return made
 
-    def _key(self, bench: ShotBench, step: Step, window: Window) -> str:
+    def _key(self, bench: ShotBench, steps: list[Step], window: Window) -> str:
         return digest_of(
             "small",
             PIXEL_EPOCH,
             bench.job.space,
             self._factor,
             [window.top, window.bottom, window.left, window.right],
-            source_fingerprint(bench, step, self._frame),
-            None if step.matte is None else matte_fingerprint(bench, step.matte, self._frame),
+            [_parts(bench, step, self._frame) for step in steps],
         )
 
-    def _make(self, bench: ShotBench, step: Step, window: Window) -> Picture | None:
-        """Return what a step lays on, with its matte, means of blocks."""
-        # Lights and mattes of one bench are those of every bench that shares its sources.
-        made = self._full.setdefault(id(bench.light), OnFrame(self._frame))
-        source = bench.source(step, made)
+    def _make(self, bench: ShotBench, steps: list[Step], window: Window) -> Picture | None:
+        source = self._full(bench, steps[0])
         if source is None:
             return None
         rgb, alpha = source.rgb, source.alpha
-        if step.matte is not None:
-            matte = bench.matte(step.matte, made)
-            rgb = rgb * matte[..., None]
-            alpha = matte if alpha is None else alpha * matte
+        for step in steps[1:]:
+            above = self._full(bench, step)
+            if above is not None:
+                rgb = rgb * (0 if above.alpha is None else 1 - above.alpha[..., None])
         if window != Window.whole(bench.size):
             inside = np.zeros(bench.size, np.float32)
             inside[window.slices()] = 1
@@ -123,6 +129,28 @@ class SmallSources:
             reduce_picture(rgb, self._factor),
             None if alpha is None else _reduce_plane(alpha, self._factor),
         )
+
+    def _full(self, bench: ShotBench, step: Step) -> Picture | None:
+        """Return what a step lays on with its matte, at full size; laid over others, once."""
+        key = digest_of(_parts(bench, step, self._frame)) if step.operator == "over" else ""
+        if key in self._over:
+            return self._over[key]
+        # Lights and mattes of one bench are those of every bench that shares its sources.
+        made = self._on_frame.setdefault(id(bench.light), OnFrame(self._frame))
+        source = bench.source(step, made)
+        if source is not None and step.matte is not None:
+            matte = bench.matte(step.matte, made)
+            alpha = matte if source.alpha is None else source.alpha * matte
+            source = Picture(source.rgb * matte[..., None], alpha)
+        if key:
+            self._over[key] = source
+        return source
+
+
+def _parts(bench: ShotBench, step: Step, frame: int) -> list[Any]:
+    """Return everything that changes what a step lays on before gain and tint."""
+    matte = None if step.matte is None else matte_fingerprint(bench, step.matte, frame)
+    return [source_fingerprint(bench, step, frame), matte]
 
 
 def _lay(ground: Picture, source: Picture, operator: Operator, matrix: Matrix3) -> None:

@@ -125,5 +125,5 @@ def _draw(
 ) -> Iterator[DisplayCodes]:
     sources = SmallSources(store, frame, factor)
     for bench in cells:
-        light = look.in_master(sources.combine(bench).rgb)
+        light = look.in_master(sources.combine(bench))
         yield look.of_master(light, light.shape[1])

@@ -64,7 +64,7 @@ def wedge(plates: Path, jobs: list[ShotJob], frames: list[int], width: int) -> l
 def light(plates: Path, job: ShotJob, factor: int, frame: int = FRAME) -> NDArray[np.float32]:
     """Return a cell as light, from sources shrunk by a factor."""
     with open_bench(job, frame, Roots(small_roots(plates)), plates / "kept") as bench:
-        return SmallSources(None, frame, factor).combine(bench).rgb
+        return SmallSources(None, frame, factor).combine(bench)
 
 
 def whole(plates: Path, job: ShotJob, frame: int = FRAME) -> NDArray[np.float32]:
@@ -166,24 +166,42 @@ def test_a_lamp_that_a_cell_lights_is_found_where_it_lies(plates: Path) -> None:
     assert not np.array_equal(stills[0], stills[1])
 
 
-def test_small_over_differs_from_the_shrunk_frame_only_where_an_edge_crosses_a_block(
-    plates: Path,
-) -> None:
+def with_boat(plates: Path, operator: str) -> ShotJob:
+    """Return a job in which a boat with coverage is laid on in the middle of the recipe."""
     coverage = np.zeros((*SIZE, 1), np.float32)
     coverage[20:60, 20:60] = 1  # blocks of 8: an edge in the middle of one
+    coverage[30:40] *= 0.5
     boat = np.concatenate([soft(5) * coverage, coverage], axis=2)
     write_exr_pass(plates, "boat", dict.fromkeys((1, 2, 3), boat))
-    steps = [*PLUS, {"pass": "boat", "operator": "over", "stops": 1}]
-    job = job_of({"passes": {"boat": exr_pass("boat")}, "recipe": steps})
+    laid = {"pass": "boat", "operator": operator, "stops": 1}
+    steps = [*PLUS[:2], laid, PLUS[2], {**laid, "matte": "window", "stops": -1}]
+    return job_of({"passes": {"boat": exr_pass("boat")}, "recipe": steps})
 
-    frame = block_means(whole(plates, job), 8)
 
-    off = np.abs(light(plates, job, 8) - frame).max(axis=2)
-    edge = np.zeros_like(off, dtype=bool)
-    edge[2:8, 2:8] = True
-    edge[3:7, 3:7] = False
-    assert off[~edge].max() < 1e-6
-    assert 1e-6 < off[edge].max() < 0.2
+def test_a_small_recipe_with_over_is_the_shrunk_frame_too(plates: Path) -> None:
+    """It is a sum of lights: Porter & Duff 1984, co = as Cs + (1 - as) cb."""
+    for job in cells_of(with_boat(plates, "over"), VARIED[:1]):
+        expected = block_means(whole(plates, job), 8)
+
+        np.testing.assert_allclose(light(plates, job, 8), expected, rtol=1e-6, atol=1e-6)
+
+
+def test_other_operators_differ_from_the_shrunk_frame_only_where_an_edge_crosses_a_block(
+    plates: Path,
+) -> None:
+    job = with_boat(plates, "atop")
+
+    for order in (1, -1):  # a lamp that is out covers all the same, from its place on
+        out = [{"pass": "boat", "operator": "atop"}, {"pass": "bulbs", "stops": "out"}][::order]
+        mixed = job_of({"passes": {"boat": exr_pass("boat")}, "recipe": out})
+        exact = whole(plates, mixed)
+        np.testing.assert_allclose(light(plates, mixed, 1), exact, rtol=1e-6, atol=1e-6)
+    np.testing.assert_allclose(light(plates, job, 1), whole(plates, job), rtol=1e-6, atol=1e-6)
+    off = np.abs(light(plates, job, 8) - block_means(whole(plates, job), 8)).max(axis=2)
+    boat = np.zeros_like(off, dtype=bool)
+    boat[2:8, 2:8] = True
+    assert off[~boat].max() < 1e-6
+    assert 1e-6 < off[boat].max() < 0.3
 
 
 def test_every_dead_frame_is_refused_before_anything_is_made(plates: Path) -> None:
