@@ -23,7 +23,7 @@ from glimsum_services.wishes import WishingLedger
 from glimsum_workers.celery_tasks import Workplace
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.perform import Performer
-from support.small_shots import exr_pass, grain, small_shot, write_exr_pass
+from support.small_shots import exr_pass, grain, one_lamp, small_shot, write_exr_pass
 
 RUN = "small/v001"
 FRAMES = 6
@@ -33,7 +33,7 @@ FILMED: dict[str, Any] = {"viewing": {"movie": "h264", "width": 64}}
 def make_plates(folder: Path) -> dict[str, Path]:
     """Write the passes of `night_job` and return the roots it names."""
     numbers = range(1, FRAMES + 1)
-    write_exr_pass(folder, "key", {n: grain(1) + (grain(n) - 0.3) / 20 for n in numbers})
+    write_exr_pass(folder, "key", {n: one_lamp(n) for n in numbers})
     write_exr_pass(folder, "leak", {n: grain(n + 50) / 20 for n in numbers})
     (folder / "out").mkdir()
     return {"plates": folder, "out": folder / "out"}

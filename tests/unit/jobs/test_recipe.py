@@ -4,7 +4,8 @@ import pytest
 from pydantic import ValidationError
 
 from glimsum_jobs.recipe import Step
-from unit.jobs.test_reading import only_problem, small_job
+from unit.jobs.example_jobs import small_job
+from unit.jobs.test_reading import only_problem
 
 
 @pytest.mark.parametrize(

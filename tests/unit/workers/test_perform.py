@@ -20,12 +20,20 @@ from glimsum_workers.frames.manifest import read_lines
 from glimsum_workers.frames.sheets import draw_card
 from glimsum_workers.perform import Performer
 from support.run_here import HereRun, open_run, read_exr, run_here, work_through
-from support.small_shots import exr_pass, flat, grain, small_roots, small_shot, write_exr_pass
+from support.small_shots import (
+    exr_pass,
+    flat,
+    grain,
+    one_lamp,
+    small_roots,
+    small_shot,
+    write_exr_pass,
+)
 
 
 @pytest.fixture
 def plates(tmp_path: Path) -> Path:
-    write_exr_pass(tmp_path, "key", {n: grain(n) for n in (1, 2, 3)})
+    write_exr_pass(tmp_path, "key", {n: one_lamp(n) for n in (1, 2, 3)})
     write_exr_pass(tmp_path, "leak", {n: grain(n + 10) / 20 for n in (1, 2, 3)})
     return tmp_path
 
@@ -262,5 +270,5 @@ def test_masters_are_the_light_without_the_room(plates: Path) -> None:
 
     run = run_here(job, small_roots(plates))
 
-    expected = grain(1) - grain(11) / 20
+    expected = one_lamp(1) - grain(11) / 20
     np.testing.assert_allclose(read_exr(run.master(1001)), expected, rtol=1e-6, atol=1e-6)

@@ -104,7 +104,15 @@ def combine_step(
 
 
 def cover(covered: Plane, matte: Plane | None) -> None:
-    """Add the coverage of a step without alpha to a ground's, in place; None: 1 everywhere."""
+    """Add the coverage of a step without alpha to a ground's, in place.
+
+    Parameters
+    ----------
+    covered : Plane
+        Coverage of the ground, 0..1. Changed in place; clamped to 1.
+    matte : Plane or None
+        Weights of the step, 0..1; None: 1 everywhere.
+    """
     if matte is None:
         covered[...] = 1
     else:
