@@ -272,3 +272,19 @@ def test_masters_are_the_light_without_the_room(plates: Path) -> None:
 
     expected = one_lamp(1) - grain(11) / 20
     np.testing.assert_allclose(read_exr(run.master(1001)), expected, rtol=1e-6, atol=1e-6)
+
+
+def test_a_still_that_is_held_gives_the_same_light_on_every_frame(plates: Path) -> None:
+    """What one frame takes from it must not be taken from the next one too."""
+    write_exr_pass(plates, "sky", {1: flat([0.4, 0.4, 0.4])})
+    sky = exr_pass("sky", dark={"level": [0.1, 0.1, 0.1]})
+    passes = {
+        "key": exr_pass("key"),
+        "sky": sky | {"files": "plates:sky/sky.0001.exr", "exposure": {"stops": 1}},
+    }
+    job = job_of(passes=passes, recipe=[{"pass": "sky"}], unit="key", masters=[{"pixel": "float"}])
+
+    run = run_here(job, small_roots(plates))
+
+    for frame in (1001, 1002, 1003):
+        np.testing.assert_allclose(read_exr(run.master(frame)), 0.15, rtol=1e-6)

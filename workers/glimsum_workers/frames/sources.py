@@ -2,13 +2,14 @@
 
 import hashlib
 from abc import ABC, abstractmethod
+from dataclasses import replace
 from types import TracebackType
 from typing import Self
 
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.paths import FilePattern, RootPath, pattern_of
 from glimsum_jobs.problems import Place
-from glimsum_workers.engine.codes import Codes
+from glimsum_workers.engine.codes import Codes, FloatPixels
 from glimsum_workers.engine.laying import Halves
 from glimsum_workers.frames.clips import Clip
 from glimsum_workers.frames.facts import Facts, clip_as_facts, still_facts
@@ -202,6 +203,9 @@ class StillSource(Source):
         if self._codes is None:
             with self._roots.opened(self._path) as descriptor:
                 self._codes = read_still(descriptor, str(self._path))
+        if isinstance(self._codes, FloatPixels):
+            # Linear floats are light as they are, and light is changed in place further on.
+            return replace(self._codes, values=self._codes.values.copy())
         return self._codes
 
     def inspect(self, number: int) -> Facts:
