@@ -234,7 +234,7 @@ class SoakService:
         return list(below)
 
     def wait_until_gone(self, processes: Sequence[int]) -> None:
-        wait_until(lambda: alive(set(processes)) == set(), 15, "the killed are gone")
+        wait_until(lambda: alive(set(processes)) == set(), 60, "the killed are gone")
 
     def master(self, run: str, item: str) -> Path:
         shot, _, version = run.partition("/")
