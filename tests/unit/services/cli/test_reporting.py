@@ -25,6 +25,7 @@ SHOT: dict[str, Any] = {
     "state": "done with remarks",
     "asked": 12,
     "made": 9,
+    "reused": 0,
     "set_aside": 3,
     "left": 0,
     "matters": [MATTER],
@@ -41,7 +42,7 @@ REPORT: dict[str, Any] = {
     "at": "2026-01-06T08:00:00Z",
     "since": "2026-01-05T22:00:00Z",
     "totals": {
-        "shots": 1, "asked": 12, "made": 9, "set_aside": 3, "left": 0, "refused": 0, "cancelled": 0,
+        "shots": 1, "asked": 12, "made": 9, "reused": 0, "set_aside": 3, "left": 0, "refused": 0, "cancelled": 0,
     },
     "first": [MATTER],
     "more_first": 2,
