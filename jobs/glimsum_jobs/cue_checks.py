@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from itertools import pairwise
 
-from glimsum_jobs.cues import Cue, cue_gain
+from glimsum_jobs.cues import Cue, Cues, cue_gain
 from glimsum_jobs.findings import Findings
 from glimsum_jobs.flash_limits import MOST_FLASHES, WorstSecond, leading_edges, worst_second
 from glimsum_jobs.frame_ranges import runs_of
+from glimsum_jobs.keyframes import Fade
 from glimsum_jobs.problems import Rank
 from glimsum_jobs.schema_problems import Path
 from glimsum_jobs.shot import ShotJob
@@ -63,7 +64,9 @@ def predict_flashes(job: ShotJob) -> WorstSecond | None:
     brightest the screen can show: what the passes hold and how large it is nobody knows yet.
     None where more than `MOST_VALUES` would have to be looked at.
     """
-    cued = [(step.cues, step.fade) for step in job.steps if step.cues is not None]
+    cued: list[tuple[Cues, Fade]] = [
+        (step.cues, step.fade) for step in job.steps if step.cues is not None
+    ]
     if sum(len(_up(cue, job)) for cues, _ in cued for cue in cues) > MOST_VALUES:
         return None
     light = [0.0] * job.frames.count

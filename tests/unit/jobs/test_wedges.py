@@ -23,7 +23,7 @@ def job() -> ShotJob:
     return small_shot(passes=passes, recipe=RECIPE)
 
 
-def varied(name: str, *values: float | str, **more: Any) -> Varied:
+def varied(name: str, *values: Any, **more: Any) -> Varied:
     return Varied(name=name, values=values, **more)
 
 

@@ -73,8 +73,9 @@ def whole(plates: Path, job: ShotJob, frame: int = FRAME) -> NDArray[np.float32]
 
 def block_means(picture: NDArray[np.float32], side: int) -> NDArray[np.float64]:
     exact = picture.astype(np.float64)
+    block: Any = (side, side, 1)  # its stub says int, its documentation a tuple
     means: NDArray[np.float64] = block_reduce(  # type: ignore[no-untyped-call]  # no types
-        exact, (side, side, 1), np.mean
+        exact, block, np.mean
     )
     return means
 
