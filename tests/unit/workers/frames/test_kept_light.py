@@ -15,14 +15,9 @@ import numpy as np
 import pytest
 
 from glimsum_workers.frames.kept_light import LightStore
+from support.kept_light_worker import KEYS, light, put_and_get
 
-KEYS = [f"{number:064x}" for number in range(1, 9)]
 PLENTY = 1 << 30
-
-
-def light(seed: int, count: int = 1000) -> dict[str, np.ndarray]:
-    values = np.random.default_rng(seed).normal(0, 1, (count, 3)).astype(np.float32)
-    return {"rgb": values, "counts": np.array([seed, 2], np.int64)}
 
 
 def only_file(folder: Path) -> Path:
@@ -146,26 +141,10 @@ def test_what_a_killed_writer_left_goes_after_an_hour(tmp_path: Path) -> None:
     assert (old.exists(), young.exists()) == (False, True)
 
 
-def _work(folder: Path, budget: int, seed: int) -> int:
-    """Put and get for a while; return how often what came back was whole."""
-    rng, whole = np.random.default_rng(seed), 0
-    for _ in range(60):
-        index = int(rng.integers(len(KEYS)))
-        # A new store each time takes all that is there for old, and pushes it out.
-        store = LightStore(folder, budget)
-        kept = store.get(KEYS[index])
-        if kept is None:
-            store.put(KEYS[index], light(index, 20_000))
-        else:
-            np.testing.assert_array_equal(kept["rgb"], light(index, 20_000)["rgb"])
-            whole += 1
-    return whole
-
-
 def test_two_processes_at_once_read_whole_light_only(tmp_path: Path) -> None:
     budget = 5 * (20_000 * 12 + 300)
     with get_context("spawn").Pool(2) as pool:
-        whole = pool.starmap(_work, [(tmp_path, budget, 1), (tmp_path, budget, 2)])
+        whole = pool.starmap(put_and_get, [(tmp_path, budget, 1), (tmp_path, budget, 2)])
 
     assert all(whole)
     assert sum(file.stat().st_size for file in tmp_path.iterdir()) <= budget + 20_000 * 12 + 300
