@@ -68,7 +68,11 @@ class Ledger(Protocol):
         """
 
     def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
-        """Take the first waiting item of the current stage; expired leases come back first.
+        """Take a waiting item of the current stage; what came back and expired leases first.
+
+        A worker gets the item after its last one if that waits, so that a clip is decoded once;
+        else the first that nobody is on the way to, or the middle of the longest stretch that
+        another is on.
 
         None when nothing waits or nothing is wanted now: paused, cancelled, outside its hours,
         or at a stage that is not among `stages`.

@@ -15,14 +15,13 @@ class HoldingContract:
 
     def test_release_takes_a_worker_and_its_slots_and_no_namesake(self, ledger: Ledger) -> None:
         to_combine(ledger, 3)
-        for worker in ("ab/12", "ab/123", "abc/12"):
-            take(ledger, worker)
+        taken = {each: take(ledger, each).item for each in ("ab/12", "ab/123", "abc/12")}
 
         assert list(ledger.holders("ab")) == ["ab/12", "ab/123"]
         assert ledger.release_worker("ab/12", why="it hung") == 1
         assert list(ledger.holders("ab")) == ["ab/123"]
         assert ledger.release_worker("ab") == 1
-        assert ledger.holders("abc") == {"abc/12": held("1003")}
+        assert ledger.holders("abc") == {"abc/12": held(taken["abc/12"])}
         assert [i.failure.message for i in ledger.items(RUN, Stage.COMBINE) if i.failure] == [
             "it hung",
             "the process died with this item in its hands",

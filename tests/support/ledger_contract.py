@@ -72,12 +72,12 @@ class LedgerContract:
         assert ledger.claim("m/1", "nobody/v001") is None
         assert ledger.open_runs() == []
 
-    def test_items_are_taken_in_order_each_once(self, ledger: Ledger) -> None:
+    def test_items_are_taken_each_once(self, ledger: Ledger) -> None:
         items = to_combine(ledger, 4)
 
         taken = [take(ledger, f"m/{n}").item for n in range(4)]
 
-        assert taken == items
+        assert sorted(taken) == items
         assert ledger.claim("m/9", RUN) is None
         assert counts(ledger) == Counts(working=4)
 

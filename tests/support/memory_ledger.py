@@ -86,23 +86,25 @@ class MemoryLedger(MemoryStanding):
         now = self.clock()
         if found not in self._open() or found.stage not in stages or not found.wanted(now):
             return None
-        for name, item in found.current.items():
-            if item.state is ItemState.WAITING and item.not_before <= now:
-                found.token += 1
-                found.revision += 1
-                item.state, item.worker, item.token = ItemState.WORKING, worker, found.token
-                item.deadline = now + self.lease_s
-                item.begun += 1
-                return Claim(
-                    run=run,
-                    stage=found.stage,
-                    item=name,
-                    token=found.token,
-                    worker=worker,
-                    tries=item.begun - 1,
-                    lease_s=self.lease_s,
-                )
-        return None
+        name = found.choose(worker, now)
+        if name is None:
+            return None
+        item = found.current[name]
+        found.last[worker] = (found.stage, name)
+        found.token += 1
+        found.revision += 1
+        item.state, item.worker, item.token = ItemState.WORKING, worker, found.token
+        item.deadline, item.not_before = now + self.lease_s, 0
+        item.begun += 1
+        return Claim(
+            run=run,
+            stage=found.stage,
+            item=name,
+            token=found.token,
+            worker=worker,
+            tries=item.begun - 1,
+            lease_s=self.lease_s,
+        )
 
     def _open(self) -> list[Run]:
         return [run for run in self.runs.values() if run.ended is None]
@@ -181,7 +183,7 @@ class MemoryLedger(MemoryStanding):
         self.watched = now
         for run in self.runs.values() if stale else ():
             for item in run.current.values():
-                item.deadline, item.not_before = now + self.lease_s, now
+                item.deadline, item.not_before = now + self.lease_s, 0
         return stale
 
     def advance(

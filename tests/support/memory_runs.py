@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from glimsum_jobs.ledger import (
@@ -48,6 +49,8 @@ class Run:
     conflicts: int = 0
     waits_for: str = ""
     stages: dict[Stage, dict[str, Item]] = field(default_factory=dict)
+    last: dict[str, tuple[Stage, str]] = field(default_factory=dict)
+    """What each worker took last."""
 
     @property
     def current(self) -> dict[str, Item]:
@@ -55,6 +58,32 @@ class Run:
 
     def working(self) -> list[Item]:
         return [item for item in self.current.values() if item.state is ItemState.WORKING]
+
+    def choose(self, worker: str, now: float) -> str | None:
+        """Return what `worker` takes next: what came back, what follows its last, a free piece.
+
+        A piece is what waits between two items that are held. Whoever holds the first is on the
+        way through it; another begins in its middle, so that both have a long way to go on.
+        """
+        names, items = list(self.current), list(self.current.values())
+        waiting = [n for n, item in enumerate(items) if item.state is ItemState.WAITING]
+        due = [n for n in waiting if 0 < items[n].not_before <= now]
+        if due:
+            return names[min(due, key=lambda n: items[n].not_before)]
+        ready = [n for n in waiting if not items[n].not_before]
+        stage, item = self.last.get(worker, (None, ""))
+        at = names.index(item) if stage is self.stage and item in self.current else -1
+        if near := [n for n in ready if n in (at, at + 1)]:
+            return names[near[0]]
+        held = {n for n, item in enumerate(items) if item.state is ItemState.WORKING}
+        pieces: list[list[int]] = []
+        for first, after in pairwise(sorted({-1, at, *held, len(names)})):
+            piece = [n for n in ready if first <= n < after]
+            if piece and first in (-1, at):
+                return names[piece[0]]
+            pieces.append(piece)
+        best = max(pieces, key=len)
+        return names[best[len(best) // 2]] if best else None
 
     def shown(self) -> RunState:
         if self.control is Control.CANCEL:

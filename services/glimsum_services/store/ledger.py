@@ -84,7 +84,7 @@ class RedisLedger(Standing):
         self._ask("open", run, priority=priority, stage=STAGES[0], item=SINGLE_ITEM)
 
     def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
-        """Take the first waiting item of the current stage; expired leases come back first."""
+        """Take a waiting item of the current stage, the one after the last if that waits."""
         request = uuid4().hex
         answer = self._ask("claim", run, worker=worker, stages=list(stages), request=request)
         if answer is None:

@@ -92,6 +92,28 @@ local function wanted()
   return first <= minute or minute <= last
 end
 
+-- The waiting item for a slot that had `last`: the one after it, so that a clip is decoded on; else
+-- the first that nobody is on the way to, or the middle of the longest stretch someone is on.
+local function choose(last)
+  local at = tonumber(call('ZSCORE', ORDER, last) or 0)
+  local near = call('ZRANGEBYSCORE', WAITING, at, at + 1)[1]
+  if near or call('ZCARD', WAITING) == 0 then return near end
+  local edges, most, rank = { 0, at, 2 ^ 53 }, 0, 0
+  for _, about in ipairs(call('ZRANGE', HELD, 0, -1)) do
+    table.insert(edges, tonumber(call('ZSCORE', ORDER, about)))
+  end
+  table.sort(edges)
+  for index = 2, #edges do
+    local from = edges[index - 1]
+    local count, free = call('ZCOUNT', WAITING, from, edges[index]), from == 0 or from == at
+    local merit = free and count > 0 and math.huge or count
+    if merit > most then
+      most, rank = merit, call('ZCOUNT', WAITING, 0, from) + (free and 0 or math.floor(count / 2))
+    end
+  end
+  return call('ZRANGE', WAITING, rank, rank)[1]
+end
+
 local function newest()
   return not ended and tonumber(call('HGET', TOKENS, tag) or -1) == asked.token
 end

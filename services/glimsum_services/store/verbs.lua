@@ -16,13 +16,15 @@ function verbs.claim()
     return { stage, about:match('/(.*)$'), tonumber(call('HGET', TOKENS, about)), tries }
   end
   -- A repeated request, its answer lost on the way, gets the same claim again.
-  local last = call('HGET', TRIES, 'asked by ' .. asked.worker) or ''
-  local again = last:match('^' .. asked.request .. ' (.*)$')
-  if again and call('HGET', HOLDERS, again) == asked.worker then return answer(again) end
+  local before = call('HGET', TRIES, 'asked by ' .. asked.worker) or ' '
+  local request, last = before:match('^(.-) (.*)$')
+  local again = request == asked.request and call('HGET', HOLDERS, last) == asked.worker
+  if again then return answer(last) end
   sweep()
-  for _, about in ipairs(call('ZRANGEBYSCORE', LATER, '-inf', stamp(now))) do line_up(about) end
   local mine = (table.concat(asked.stages, ' ') .. ' '):find(stage .. ' ', 1, true)
-  local about = mine and wanted() and call('ZRANGE', WAITING, 0, 0)[1]
+  if not mine or not wanted() then return end
+  local back = call('ZRANGEBYSCORE', LATER, '-inf', stamp(now), 'LIMIT', 0, 1)[1]
+  local about = back or choose(last)
   if not about then return end
   hold(about, asked.worker)
   call('HSET', TOKENS, about, call('HINCRBY', RUN, 'token', 1))

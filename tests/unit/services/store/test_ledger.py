@@ -1,5 +1,6 @@
 """Both ledgers keep the same promises; the one on a server keeps some more."""
 
+import random
 import threading
 import time
 from collections.abc import Callable
@@ -9,7 +10,7 @@ import pytest
 import redis
 
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import Finish, Stage
+from glimsum_jobs.ledger import Claim, Finish, Stage
 from glimsum_services.store.connection import connect
 from glimsum_services.store.keys import Keys
 from glimsum_services.store.ledger import RedisLedger
@@ -25,10 +26,11 @@ from support.ledger_contract import (
     to_combine,
 )
 from support.memory_ledger import MemoryLedger
+from support.neighbour_contract import NeighbourContract
 from support.run_contract import RunContract
 
 
-class TestMemoryLedger(LedgerContract, HoldingContract, RunContract):
+class TestMemoryLedger(LedgerContract, HoldingContract, NeighbourContract, RunContract):
     @pytest.fixture
     def now(self) -> list[float]:
         return [1_800_000_000.0]
@@ -45,7 +47,7 @@ class TestMemoryLedger(LedgerContract, HoldingContract, RunContract):
         return skip
 
 
-class TestRedisLedger(LedgerContract, HoldingContract, RunContract):
+class TestRedisLedger(LedgerContract, HoldingContract, NeighbourContract, RunContract):
     @pytest.fixture
     def ledger(self, server: redis.Redis) -> RedisLedger:
         return RedisLedger(server, lease_s=LEASE_S, back_off_s=BACK_OFF_S)
@@ -85,6 +87,30 @@ class TestRedisLedger(LedgerContract, HoldingContract, RunContract):
 
         assert sorted(taken) == items
         assert counts(ledger).done == 200
+
+    @pytest.mark.parametrize("seed", range(3))
+    def test_both_ledgers_hand_out_the_same_items(self, ledger: RedisLedger, seed: int) -> None:
+        other = MemoryLedger(time.time)
+        pairs: dict[str, tuple[Claim, Claim]] = {}
+        to_combine(ledger, 80)
+        to_combine(other, 80)
+        dice = random.Random(seed)  # noqa: S311  # made events, no secret
+        for _ in range(400):
+            worker = f"m/{dice.randrange(5)}"
+            mine, its = pairs.pop(worker, (None, None))
+            if mine and its and dice.random() < 0.15:
+                ledger.give_back(mine)
+                other.give_back(its)
+            elif mine and its:
+                ledger.done(mine, {})
+                other.done(its, {})
+            mine, its = ledger.claim(worker, RUN), other.claim(worker, RUN)
+
+            assert (mine and mine.item) == (its and its.item)
+            if mine and its:
+                pairs[worker] = (mine, its)
+
+        assert counts(ledger).done > 40
 
     def test_traceback_is_kept_to_16_kib_its_end(self, ledger: RedisLedger) -> None:
         to_combine(ledger, 1)
