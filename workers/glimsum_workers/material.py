@@ -35,7 +35,7 @@ class Material:
     """
 
     def __init__(self, job: ShotJob, checked: Checked, roots: Roots) -> None:
-        self._job = job
+        self.job = job
         self.checked = checked
         self._roots = roots
         self._open: dict[tuple[str, str], Source] = {}
@@ -59,10 +59,10 @@ class Material:
 
     def pass_codes(self, name: str, frame: int) -> Codes:
         """Read the codes of a pass on a shot frame; SourceError names shot, pass and frame."""
-        each = self._job.passes[name]
+        each = self.job.passes[name]
         found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
-        place = Place(shot=self._job.shot, pass_name=name, frame=frame)
+        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
+        place = Place(shot=self.job.shot, pass_name=name, frame=frame)
         return self._read(("pass", name), each.files, found.replaced.get(number, number), place)
 
     def pass_halves(self, name: str, frame: int) -> Halves | None:
@@ -70,9 +70,9 @@ class Material:
 
         None too where its file can't be read: `pass_codes` says why.
         """
-        each = self._job.passes[name]
+        each = self.job.passes[name]
         found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
+        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
         try:
             return self._source(("pass", name), each.files).halves(
                 found.replaced.get(number, number)
@@ -82,15 +82,15 @@ class Material:
 
     def pass_fingerprint(self, name: str, frame: int) -> str:
         """Return the digest of the bytes that hold a pass on a shot frame."""
-        each = self._job.passes[name]
+        each = self.job.passes[name]
         found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
+        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
         source = self._source(("pass", name), each.files)
         return source.fingerprint(found.replaced.get(number, number))
 
     def alignment_codes(self, name: str) -> Codes:
         """Read the codes of the alignment frame of a pass."""
-        place = Place(shot=self._job.shot, pass_name=name)
+        place = Place(shot=self.job.shot, pass_name=name)
         return self._read(("alignment", name), self._alignment_file(name), 0, place)
 
     def alignment_fingerprint(self, name: str) -> str:
@@ -98,11 +98,11 @@ class Material:
         return self._source(("alignment", name), self._alignment_file(name)).fingerprint(0)
 
     def _alignment_file(self, name: str) -> str:
-        told = self._job.passes[name].alignment
+        told = self.job.passes[name].alignment
         if told is None:
             raise SourceError(
                 f"pass {name} has no alignment frame",
-                place=Place(shot=self._job.shot, pass_name=name),
+                place=Place(shot=self.job.shot, pass_name=name),
                 seen="no alignment_frame",
                 expected="a pass with alignment_frame",
             )
@@ -110,16 +110,16 @@ class Material:
 
     def pass_facts(self, name: str, frame: int) -> Facts:
         """Return what the file of a pass on a shot frame says of itself."""
-        each = self._job.passes[name]
+        each = self.job.passes[name]
         found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self._job.frames.first, first=found.first)
+        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
         source = self._source(("pass", name), each.files)
         return source.inspect(found.replaced.get(number, number))
 
     def matte_codes(self, name: str, frame: int) -> Codes:
         """Read the codes of a picture matte on a shot frame."""
         number, files = self._matte_number(name, frame)
-        place = Place(shot=self._job.shot, frame=frame, field=f"mattes.{name}")
+        place = Place(shot=self.job.shot, frame=frame, field=f"mattes.{name}")
         return self._read(("matte", name), files, number, place)
 
     def matte_fingerprint(self, name: str, frame: int) -> str:
@@ -129,37 +129,37 @@ class Material:
 
     def file_numbers(self, name: str) -> list[int]:
         """Return the numbers of all files of a pass that count, in order; 0 for a still."""
-        each = self._job.passes[name]
+        each = self.job.passes[name]
         numbers = self._source(("pass", name), each.files).numbers
         return [0] if numbers is None else [n for n in numbers if n not in set(each.skip)]
 
     def file_codes(self, name: str, number: int) -> Codes:
         """Read one file of a pass by its own number (darks and ambients are averaged whole)."""
-        place = Place(shot=self._job.shot, pass_name=name)
-        return self._read(("pass", name), self._job.passes[name].files, number, place)
+        place = Place(shot=self.job.shot, pass_name=name)
+        return self._read(("pass", name), self.job.passes[name].files, number, place)
 
     def file_fingerprint(self, name: str, number: int) -> str:
         """Return the digest of the bytes of one file of a pass by its own number."""
-        return self._source(("pass", name), self._job.passes[name].files).fingerprint(number)
+        return self._source(("pass", name), self.job.passes[name].files).fingerprint(number)
 
     def _matte_number(self, name: str, frame: int) -> tuple[int, str]:
-        matte = self._job.mattes[name]
+        matte = self.job.mattes[name]
         if not isinstance(matte, PictureMatte):
             raise SourceError(
                 f"matte {name} has no files of its own",
-                place=Place(shot=self._job.shot, frame=frame, field=f"mattes.{name}"),
+                place=Place(shot=self.job.shot, frame=frame, field=f"mattes.{name}"),
                 seen="a matte from a silhouette pass",
                 expected="a matte with files",
             )
         found = self._found(self.checked.mattes, "matte", name)
-        number = matte.number(frame, shot_first=self._job.frames.first, first=found.first)
+        number = matte.number(frame, shot_first=self.job.frames.first, first=found.first)
         return found.replaced.get(number, number), matte.files
 
     def _found(self, among: Mapping[str, FoundPass], kind: str, name: str) -> FoundPass:
         if name not in among:
             raise SourceError(
                 f"{kind} {name} was not checked",
-                place=Place(shot=self._job.shot, field=f"{kind}s.{name}"),
+                place=Place(shot=self.job.shot, field=f"{kind}s.{name}"),
                 seen=", ".join(sorted(among)) or f"no {kind}",
                 expected=name,
                 remedy="Check the shot again.",

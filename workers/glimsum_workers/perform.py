@@ -59,6 +59,7 @@ class Performer:
         self._roots = roots
         self._machine = machine
         self._laid_out: tuple[str, ShotBench, EarlierFrames] | None = None
+        self._measured: tuple[str, Material] | None = None
 
     def __call__(
         self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]
@@ -109,10 +110,16 @@ class Performer:
         append_line(folder, process.replace("/", "-"), line.model_dump(mode="json"))
 
     def close(self) -> None:
-        """Close what is open of the shot laid out last."""
+        """Close what is open of the shot laid out or measured last."""
         if self._laid_out is not None:
             self._laid_out[1].close()
             self._laid_out = None
+        self._close_measured()
+
+    def _close_measured(self) -> None:
+        if self._measured is not None:
+            self._measured[1].close()
+            self._measured = None
 
     def _check(self, order: RunOrder, still_mine: Callable[[], Control]) -> Checked:
         sought = any(each.start_offset == "auto" for each in order.job.passes.values())
@@ -120,10 +127,17 @@ class Performer:
         return check_shot(order.job, self._roots, keep, still_mine)
 
     def _measure(self, order: RunOrder, item: str) -> Result:
-        keep, checked = kept_of(order, self._roots), self._checked(order)
-        job = settled(order.job, checked)
-        with Material(job, checked, self._roots) as material:
-            return measure_item(job, item, material, keep)
+        material = self._material(order)
+        return measure_item(material.job, item, material, kept_of(order, self._roots))
+
+    def _material(self, order: RunOrder) -> Material:
+        """Open the sources once: a clip is decoded on from item to item."""
+        if self._measured is None or self._measured[0] != order.run:
+            self._close_measured()
+            checked = self._checked(order)
+            job = settled(order.job, checked)
+            self._measured = (order.run, Material(job, checked, self._roots))
+        return self._measured[1]
 
     def _solve(self, order: RunOrder) -> Solved:
         items = self._ledger.items(order.run, Stage.MEASURE)

@@ -22,14 +22,18 @@ from glimsum_workers.frames.clip_index import ClipIndex, index_clip
 from glimsum_workers.frames.identities import Identity, Remembered, identity_of
 from glimsum_workers.frames.pictures import kind_of_open
 
+MOST_KEPT = 4
+"""Frames a clip keeps at most; who asks for neighbours goes one or two back at each frame."""
+
 _INDEXES: Remembered[Identity, ClipIndex] = Remembered(64)
 
 
 class Clip:
     """One open clip; frames are counted from 0 in the order they are shown.
 
-    Frames asked for in order are decoded once, without a jump; any other order jumps to the
-    last place before the frame where decoding can begin. One thread decodes.
+    Frames asked for in order are decoded once, without a jump, also where each goes with its
+    neighbours; any other order jumps to the last place before the frame where decoding can
+    begin. One thread decodes.
 
     Parameters
     ----------
@@ -42,6 +46,11 @@ class Clip:
     ------
     SourceError
         The file is no clip that is read, or is cut off.
+
+    Attributes
+    ----------
+    decoded : int
+        Frames the decoder gave so far, those on the way to one that was asked for included.
     """
 
     def __init__(self, descriptor: int, file: str) -> None:
@@ -60,7 +69,9 @@ class Clip:
         self._number_of = {time: number for number, time in enumerate(self._index.times)}
         self._decoder: Iterator[VideoFrame] = iter(())
         self._next = -1
-        self._last: tuple[int, VideoPlanes] | None = None
+        self._kept: dict[int, VideoPlanes] = {}
+        self._most = 1
+        self.decoded = 0
 
     def _open(self) -> InputContainer:
         kind = kind_of_open(self._bytes.fileno(), self._file)
@@ -120,15 +131,19 @@ class Clip:
             )
         if self.facts.variable_rate:
             raise self._uneven()
-        if self._last is not None and self._last[0] == number:
-            return self._last[1]
+        if number in self._kept:
+            return self._kept[number]
+        if 0 < self._next - number <= MOST_KEPT:  # just gone by: keep as many from now on
+            self._most = max(self._most, self._next - number)
         try:
             frame = self._frame(number)
         except FFmpegError as error:
             self._next = -1
             raise self._damaged(f"frame {number}: {error}") from error
         planes = self._planes(frame)
-        self._last = (number, planes)
+        self._kept[number] = planes
+        while len(self._kept) > self._most:
+            del self._kept[max(self._kept, key=lambda each: abs(each - number))]
         return planes
 
     def close(self) -> None:
@@ -169,6 +184,7 @@ class Clip:
 
     def _decode_to(self, number: int) -> VideoFrame:
         for frame in self._decoder:
+            self.decoded += 1
             shown = self._number_of.get(frame.pts) if frame.pts is not None else None
             if shown is None:
                 continue
