@@ -1,47 +1,61 @@
 """What a frame costs, against floors and against what else could be written: run it by hand.
 
-    PYTHONPATH=jobs:workers:services:tests python tests/bench/bench_frame.py [HD 4K] [rounds]
+    python tests/bench/bench_frame.py [HD 4K] [rounds]
+    python tests/bench/bench_frame.py --long [HD 4K]       memory over 1,000 frames, nothing else
 
-Answers are checked first; the exit code depends on them alone. Then every row runs in one process,
-interleaved; figures are CPU of this process, medians, with the smallest beside them. Files lie in
-the page cache, output in shared memory. Other people's use of the machine is printed: where it is
-above 0.05 cores the wall times (two processes) say nothing, and CPU times are too long by what
-shared caches cost: compare rows of one table only.
+Answers are checked first; the exit code depends on answers alone. Then the rows of each table run
+interleaved; figures are CPU of this process and its children, medians, the smallest beside them.
+Files lie in the page cache, output in shared memory. Other people's use of the machine is printed:
+where it is above 0.05 cores wall times (scaling) say nothing, and CPU times are too long by what
+shared caches cost: compare rows of one table only. General tools (ffmpeg, ImageMagick, oiiotool)
+are measured at HD, where they are installed.
 """
 
 import os
-import resource
 import statistics
-import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable
+from collections.abc import Mapping
 from pathlib import Path
 
-from glimsum_services.child_environment import KEEP_PAGES, ONE_THREAD
+TESTS = Path(__file__).parents[1]
+PARTS = [str(TESTS.parent / part) for part in ("jobs", "workers", "services")]
+sys.path[:0] = [str(TESTS), *PARTS]
+
+from glimsum_services.child_environment import KEEP_PAGES, ONE_THREAD, kept_kernels  # noqa: E402  # the paths come first
 
 if "MALLOC_TOP_PAD_" not in os.environ:  # as workers are started; read when a program starts
+    kernels = kept_kernels(Path(tempfile.gettempdir()) / "glimsum_bench", os.environ)
+    paths = {"PYTHONPATH": os.pathsep.join((str(TESTS), *PARTS))}
     os.execve(  # noqa: S606  # our own command, no shell
-        sys.executable, [sys.executable, *sys.argv], os.environ | KEEP_PAGES | ONE_THREAD
+        sys.executable,
+        [sys.executable, *sys.argv],
+        os.environ | KEEP_PAGES | ONE_THREAD | kernels | paths,
     )
 
-import numpy as np
-import OpenEXR
-from numpy.typing import NDArray
+import numpy as np  # noqa: E402  # the environment comes first
+import OpenEXR  # noqa: E402  # the same
+from numpy.typing import NDArray  # noqa: E402  # the same
 
-from bench import frame_material as material
-from bench.frame_rivals import plain_reference, read_general, rival_numpy, rival_script
-from glimsum_workers.engine.combine import cover, lay_ground
-from glimsum_workers.engine.half import to_half
-from glimsum_workers.engine.laying import add_still
-from glimsum_workers.frames.exr_bytes import lay_out
-from glimsum_workers.frames.half_files import read_planes
-from glimsum_workers.frames.previews import write_preview
-from glimsum_workers.look import Look
+from bench import frame_material as material  # noqa: E402  # the same
+from bench.alternatives import tell_alternatives  # noqa: E402  # the same
+from bench.answers import read_rgb  # noqa: E402  # the same
+from bench.by_hand import rivals_by_hand  # noqa: E402  # the same
+from bench.frame_rivals import plain_reference, read_general, script_rivals  # noqa: E402  # the same
+from bench.rounds import Rows, Times, measure  # noqa: E402  # the same
+from bench.scaling import take_turns, tell_cost, tell_scaling  # noqa: E402  # the same
+from bench.working_set import LONG, make_alone, tell_memory  # noqa: E402  # the same
+from glimsum_workers.engine.combine import cover, lay_ground  # noqa: E402  # the same
+from glimsum_workers.engine.half import to_half  # noqa: E402  # the same
+from glimsum_workers.engine.laying import add_still  # noqa: E402  # the same
+from glimsum_workers.frames.exr_bytes import lay_out  # noqa: E402  # the same
+from glimsum_workers.frames.half_files import read_planes  # noqa: E402  # the same
+from glimsum_workers.frames.previews import write_preview  # noqa: E402  # the same
+from glimsum_workers.look import Look  # noqa: E402  # the same
 
-Rows = dict[str, Callable[[], object]]
 NAMES = (*material.LAMPS, "matte")
+ALIGNS = ("similarity", "shift", "none")
+BY_HAND_ROUNDS, TURNS = 3, 3
 
 
 def read_floor(folder: Path) -> None:
@@ -51,13 +65,12 @@ def read_floor(folder: Path) -> None:
         OpenEXR.File(path, separate_channels=True, num_threads=0).channels()
 
 
-def check_answers(label: str, folder: Path, shots: dict[str, material.Shot]) -> bool:
+def check_answers(label: str, shots: Mapping[str, material.Shot]) -> bool:
     """Print how the frame differs from the plain way, in half-float steps; return if it fits."""
     sound = True
     for align, shot in shots.items():
         shot.write()
-        with OpenEXR.File(str(next(shot.masters.iterdir()))) as file:
-            made = file.channels()["RGB"].pixels.astype(np.float64)
+        made = read_rgb(shot.master).astype(np.float64)
         exact = plain_reference(shot.bench, material.FRAME)
         step = np.spacing(np.abs(exact).astype(np.float16)).astype(np.float64)
         off = np.abs(made - exact) / step
@@ -71,8 +84,8 @@ def check_answers(label: str, folder: Path, shots: dict[str, material.Shot]) -> 
     return sound
 
 
-def make_rows(folder: Path, out: Path, shots: dict[str, material.Shot]) -> Rows:
-    """Return what is compared, by name."""
+def make_rows(folder: Path, out: Path, shots: Mapping[str, material.Shot]) -> Rows:
+    """Return what is compared with floors, by name."""
     bench = shots["none"].bench
     made = bench.combine(material.FRAME, lambda: None).picture
     halves = to_half(made.rgb)[0]
@@ -108,43 +121,14 @@ def make_rows(folder: Path, out: Path, shots: dict[str, material.Shot]) -> Rows:
         "floor: 5 reads, standard's library": lambda: read_floor(folder),
         "floor: our ZIP write": lambda: lay_out(planes, {}, "zip"),
         "general reader, 5 reads to float": lambda: read_general(folder, NAMES),
-        "frame, similarity": shots["similarity"].write,
-        "frame, shift": shots["shift"].write,
-        "frame, no drift": shots["none"].write,
+        **{f"frame, {align}": shot.write for align, shot in shots.items()},
         "combine alone, gains and matte": combine_gains,
         "write and preview": lambda: write(made.rgb),
         "gains again: combine, write, preview": lambda: write(combine_gains()),
-        "script: OpenImageIO + OpenCV, shift": lambda: rival_script(folder, out),
-        **({"numpy + scipy spline 3, shift": lambda: rival_numpy(folder, out)}
-           if size[0] <= 1080 else {}),
-    }  # fmt: skip
+    }
 
 
-def busy_jiffies() -> int:
-    """Return what all processors have worked so far, in clock ticks."""
-    numbers = Path("/proc/stat").read_text("ascii").splitlines()[0].split()[1:]
-    return sum(int(each) for index, each in enumerate(numbers[:8]) if index not in (3, 4))
-
-
-def measure(rows: Rows, rounds: int) -> dict[str, list[float]]:
-    """Run all rows in turn; print who else used the machine."""
-    times: dict[str, list[float]] = {name: [] for name in rows}
-    for run in rows.values():
-        run()
-    wall, own, ticks = time.monotonic(), time.process_time(), busy_jiffies()
-    for turn in range(rounds):
-        for name in sorted(rows, key=lambda each: hash((each, turn))):
-            start = time.process_time()
-            rows[name]()
-            times[name].append(1000 * (time.process_time() - start))
-    wall, own = time.monotonic() - wall, time.process_time() - own
-    others = (busy_jiffies() - ticks) / os.sysconf("SC_CLK_TCK") / wall - own / wall
-    print(f"cores used: {own / wall:.2f} by this, {others:.2f} by others"
-          f"{'' if others < 0.05 else ' (wall times INVALID)'}")  # fmt: skip
-    return times
-
-
-def tell(times: dict[str, list[float]]) -> None:
+def tell(times: Times) -> None:
     """Print the table and the ratios that are promised."""
     middle = {name: statistics.median(each) for name, each in times.items()}
     control = middle["control: copy of a half picture"]
@@ -155,57 +139,62 @@ def tell(times: dict[str, list[float]]) -> None:
               f"{took / floor:8.2f} x floor")  # fmt: skip
     bandwidth = 3 * control  # 5 pictures read, one written: 6 of the 2 that a copy moves
     again, write = middle["gains again: combine, write, preview"], middle["write and preview"]
-    script = middle["script: OpenImageIO + OpenCV, shift"]
-    gains = middle["combine alone, gains and matte"]
-    print(f"frame with drift / floor {middle['frame, similarity'] / floor:.2f}; "
-          f"script / frame with shift {script / middle['frame, shift']:.2f}; "
-          f"combine of gains / bandwidth {gains / bandwidth:.1f}; "
+    print(f"frame with drift / floor {middle['frame, similarity'] / floor:.2f}; combine of gains / "
+          f"bandwidth {middle['combine alone, gains and matte'] / bandwidth:.1f}; "
           f"gains again / write and preview {again / write:.2f}")  # fmt: skip
 
 
-def measure_processes(label: str, folder: Path) -> None:
-    """Print wall time of one and two processes, and memory that must not grow."""
-    command = [sys.executable, __file__, "--frames", label, str(folder), "12"]
-    for count in (1, 2):
-        start = time.monotonic()
-        running = [subprocess.Popen([*command, str(index)], stdout=subprocess.PIPE, text=True)
-                   for index in range(count)]  # fmt: skip
-        told = [each.communicate()[0].strip() for each in running]
-        seconds = time.monotonic() - start
-        print(f"{count} process(es): {12 * count / seconds:.2f} frames a second wall, start "
-              f"included; peak memory {'; '.join(told)}")  # fmt: skip
+def show_alternatives(
+    label: str, folder: Path, out: Path, shots: Mapping[str, material.Shot], rounds: int
+) -> bool:
+    """Print the table of other ways; return whether equal work made equal pictures."""
+    print(f"\n{label}, other ways to make the frame, a thread each; CPU ms median, smallest")
+    rivals = script_rivals(folder, out)[: None if label == "HD" else 1]
+    if label == "HD":
+        rivals += rivals_by_hand(folder, out)
+    peers = dict.fromkeys(each.peer for each in rivals)
+    peaks = {align: make_alone(folder, align, 3).peaks[3] for align in peers}
+    rows = {align: shots[align].write for align in peers} | {e.name: e.run for e in rivals}
+    most = {e.name: min(e.rounds, BY_HAND_ROUNDS) for e in rivals if e.name not in {rivals[0].name}}
+    return tell_alternatives(rivals, shots, measure(rows, rounds, most), peaks)
 
 
-def run_frames(label: str, folder: Path, count: int, own: str) -> None:
-    """Write a frame again and again; print peak memory after three and after all."""
-    del label
-    with tempfile.TemporaryDirectory(dir="/dev/shm") as out:  # memory, not a disk
-        shot, peaks = material.make_shot(folder, Path(out) / own, "similarity"), []
-        for _ in range(count):
-            shot.write()
-            peaks.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
-    print(f"{peaks[2]:.0f} MB after 3 frames, {peaks[-1]:.0f} MB after {count}")
+def show(label: str, rounds: int) -> bool:
+    """Check answers at one size and print all its tables; return whether the answers are right."""
+    with tempfile.TemporaryDirectory(dir="/dev/shm", prefix="frame_") as name:  # memory, no disk
+        folder, out = Path(name) / "plates", Path(name) / "out"
+        material.write_material(folder, material.SIZES[label])
+        shots = {align: material.make_shot(folder, out / align, align) for align in ALIGNS}
+        sound = check_answers(label, shots)
+        print(f"\n{label}, {rounds} rounds; CPU ms median, smallest")
+        times = measure(make_rows(folder, out, shots), rounds)
+        tell(times)
+        sound &= show_alternatives(label, folder, out, shots, rounds)
+        turns = take_turns(label, folder, min(TURNS, rounds))
+        sound &= tell_scaling(turns)
+        tell_cost(turns, statistics.median(times["frame, similarity"]))
+        print()
+        tell_memory(label, make_alone(folder, "similarity", 12))
+        for workers, runs in turns.service.items():
+            peaks = ", ".join(f"{peak:.0f}" for peak in runs[-1].slot_peaks)
+            print(f"  {workers} slot(s) of the service, no drift: {peaks} MB each")
+    return sound
 
 
 def main() -> int:
-    """Check answers, then print a table for each size."""
-    if sys.argv[1:2] == ["--frames"]:
-        run_frames(sys.argv[2], Path(sys.argv[3]), int(sys.argv[4]), sys.argv[5])
-        return 0
-    labels = [each for each in sys.argv[1:] if each in material.SIZES] or list(material.SIZES)
+    """Print everything for each size, or the long run's memory alone."""
+    long = "--long" in sys.argv
+    named = [each for each in sys.argv[1:] if each in material.SIZES]
     rounds = next((int(each) for each in sys.argv[1:] if each.isdigit()), 7)
-    sound = True
-    for label in labels:
-        with tempfile.TemporaryDirectory(dir="/dev/shm", prefix="frame_") as name:  # the same
-            folder, out = Path(name) / "plates", Path(name) / "out"
+    if not long:
+        sound = [show(label, rounds) for label in named or material.SIZES]
+        return 0 if all(sound) else 1
+    for label in named or ["HD"]:
+        with tempfile.TemporaryDirectory(dir="/dev/shm", prefix="frame_") as name:
+            folder = Path(name) / "plates"
             material.write_material(folder, material.SIZES[label])
-            shots = {align: material.make_shot(folder, out / align, align)
-                     for align in ("similarity", "shift", "none")}  # fmt: skip
-            sound &= check_answers(label, folder, shots)
-            print(f"\n{label}, {rounds} rounds; CPU ms median, smallest")
-            tell(measure(make_rows(folder, out, shots), rounds))
-            measure_processes(label, folder)
-    return 0 if sound else 1
+            tell_memory(label, make_alone(folder, "similarity", LONG))
+    return 0
 
 
 if __name__ == "__main__":

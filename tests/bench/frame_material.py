@@ -1,9 +1,10 @@
-"""What `bench_frame` works on: photographs lit four ways as half-float OpenEXR, and a shot of them.
+"""What `bench_frame` works on: photographs lit four ways as half-float OpenEXR, and shots of them.
 
 Photographs of scikit-image, enlarged and tiled, with shot and read noise from a seed; four lamp
 passes and a matte: five files a frame, ZIP. How well files deflate depends on noise: others differ.
 """
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
@@ -14,7 +15,7 @@ import numpy as np
 import OpenEXR
 from numpy.typing import NDArray
 
-from glimsum_jobs.measurements import Solved
+from glimsum_jobs.measurements import Combined, Solved
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
@@ -67,13 +68,21 @@ def write_halves(folder: Path, name: str, picture: NDArray[Any]) -> None:
         file.write(str(path_of(folder, name)))
 
 
-def path_of(folder: Path, name: str) -> Path:
+def path_of(folder: Path, name: str, frame: int = FRAME) -> Path:
     """Return the file of a pass or of the matte."""
-    return folder / name / f"{name}.{FRAME}.exr"
+    return folder / name / f"{name}.{frame}.exr"
 
 
-def make_job(align: str) -> ShotJob:
-    """Return the job: four lamps, one tinted, one under the matte."""
+def lengthen(folder: Path, count: int) -> None:
+    """Make the material `count` frames long: each frame is the first one's file by another name."""
+    for name in (*LAMPS, "matte"):
+        for frame in range(FRAME + 1, FRAME + count):
+            if not path_of(folder, name, frame).exists():
+                os.link(path_of(folder, name), path_of(folder, name, frame))
+
+
+def make_job(align: str, count: int = 1, shot: str = "costs") -> ShotJob:
+    """Return the job: four lamps, one tinted, one under the matte, `count` frames."""
     passes = {
         name: {
             "files": f"plates:{name}/{name}.%04d.exr",
@@ -89,17 +98,17 @@ def make_job(align: str) -> ShotJob:
     job, _ = read_shot(
         {
             "glimsum": 1,
-            "shot": "costs",
+            "shot": shot,
             "rate": 24,
             "camera": "locked",
-            "frames": {"first": FRAME, "last": FRAME},
+            "frames": {"first": FRAME, "last": FRAME + count - 1},
             "reference": "beauty",
             "space": "lin_ap1_scene",
             "passes": passes,
             "mattes": {"window": {"files": "plates:matte/matte.%04d.exr"}},
             "recipe": recipe,
             "viewing": {"movie": "none", "width": 960},
-            "output": "out:costs",
+            "output": f"out:{shot}",
         }
     )
     return job
@@ -110,15 +119,21 @@ class Shot:
     """A shot whose drift is known, ready to be combined."""
 
     bench: ShotBench
-    write: Callable[[], object]
-    """Reads, combines and writes the frame, master and preview."""
-    masters: Path
+    write: Callable[..., Combined]
+    """Reads, combines and writes a frame, by default the first: master and preview."""
+    version: Path
+    """Folder of masters and previews."""
+
+    @property
+    def master(self) -> Path:
+        """Return the file of the first frame, once it was written."""
+        return min((self.version / "master").iterdir())
 
 
-def make_shot(folder: Path, out: Path, align: str) -> Shot:
+def make_shot(folder: Path, out: Path, align: str, count: int = 1) -> Shot:
     """Return the shot over the material, with `align`: none, shift or similarity."""
     out.mkdir(parents=True, exist_ok=True)
-    job, roots = make_job(align), Roots({"plates": folder, "out": out})
+    job, roots = make_job(align, count), Roots({"plates": folder, "out": out})
     checked = check_shot(job, roots)
     assert not checked.refused, checked.problems
     tracks = {}
@@ -128,7 +143,7 @@ def make_shot(folder: Path, out: Path, align: str) -> Shot:
             dx=dx, dy=dy, rotation_deg=turned[0], scale=turned[1], sigma_px=0.01, trusted=True,
             source="measured",
         )  # fmt: skip
-        tracks[name] = PassTrack(frames={FRAME: placed})
+        tracks[name] = PassTrack(frames=dict.fromkeys(job.frames.numbers, placed))
     solved = Solved(averages={}, levels={}, tracks={} if align == "none" else tracks, revision="0")
     bench = ShotBench(job, checked, solved, roots, Keep(out / "kept"))
     order = RunOrder(
@@ -137,7 +152,7 @@ def make_shot(folder: Path, out: Path, align: str) -> Shot:
     )  # fmt: skip
     writer, earlier = Writer("here", "0", lambda: None), EarlierFrames(order, roots)
 
-    def write() -> object:
-        return write_frame(order, bench, FRAME, roots, writer=writer, earlier=earlier)
+    def write(frame: int = FRAME) -> Combined:
+        return write_frame(order, bench, frame, roots, writer=writer, earlier=earlier)
 
-    return Shot(bench, write, out / "costs" / "v001" / "master")
+    return Shot(bench, write, out / "costs" / "v001")
