@@ -1,10 +1,11 @@
 """The sources of one shot, opened when first needed and read by shot frame."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 from types import TracebackType
 from typing import Self
 
-from glimsum_jobs.errors import SourceError
+from glimsum_jobs.errors import GlimsumError, SourceError
 from glimsum_jobs.mattes import PictureMatte
 from glimsum_jobs.measurements import Checked, FoundPass
 from glimsum_jobs.paths import parse_root_path
@@ -39,6 +40,7 @@ class Material:
         self.checked = checked
         self._roots = roots
         self._open: dict[tuple[str, str], Source] = {}
+        self._asked: set[tuple[str, int]] = set()
 
     def __enter__(self) -> Self:
         return self
@@ -59,34 +61,39 @@ class Material:
 
     def pass_codes(self, name: str, frame: int) -> Codes:
         """Read the codes of a pass on a shot frame; SourceError names shot, pass and frame."""
-        each = self.job.passes[name]
-        found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
         place = Place(shot=self.job.shot, pass_name=name, frame=frame)
-        return self._read(("pass", name), each.files, found.replaced.get(number, number), place)
+        files, number = self._pass_number(name, frame)
+        return self._read(("pass", name), files, number, place)
 
     def pass_halves(self, name: str, frame: int) -> Halves | None:
         """Read a pass on a shot frame as planes of half floats; None where it holds other codes.
 
         None too where its file can't be read: `pass_codes` says why.
         """
-        each = self.job.passes[name]
-        found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
+        files, number = self._pass_number(name, frame)
         try:
-            return self._source(("pass", name), each.files).halves(
-                found.replaced.get(number, number)
-            )
+            return self._source(("pass", name), files).halves(number)
         except SourceError:
             return None
 
+    def ask_ahead(self, name: str, frame: int, *, known: bool = False) -> None:
+        """Ask the system once for the file of a pass on a shot frame, to be read soon.
+
+        Where not `known` only if its fingerprint isn't known: finding that reads the file. A
+        clip is not asked for: it is read in order, which the system sees by itself. Where
+        something is wrong with a file nothing happens: who reads it says what.
+        """
+        if (name, frame) in self._asked:
+            return
+        with suppress(GlimsumError, OSError):
+            files, number = self._pass_number(name, frame)
+            if self._source(("pass", name), files).ask_ahead(number, known=known):
+                self._asked.add((name, frame))
+
     def pass_fingerprint(self, name: str, frame: int) -> str:
         """Return the digest of the bytes that hold a pass on a shot frame."""
-        each = self.job.passes[name]
-        found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
-        source = self._source(("pass", name), each.files)
-        return source.fingerprint(found.replaced.get(number, number))
+        files, number = self._pass_number(name, frame)
+        return self._source(("pass", name), files).fingerprint(number)
 
     def alignment_codes(self, name: str) -> Codes:
         """Read the codes of the alignment frame of a pass."""
@@ -110,11 +117,8 @@ class Material:
 
     def pass_facts(self, name: str, frame: int) -> Facts:
         """Return what the file of a pass on a shot frame says of itself."""
-        each = self.job.passes[name]
-        found = self._found(self.checked.passes, "pass", name)
-        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
-        source = self._source(("pass", name), each.files)
-        return source.inspect(found.replaced.get(number, number))
+        files, number = self._pass_number(name, frame)
+        return self._source(("pass", name), files).inspect(number)
 
     def matte_codes(self, name: str, frame: int) -> Codes:
         """Read the codes of a picture matte on a shot frame."""
@@ -141,6 +145,13 @@ class Material:
     def file_fingerprint(self, name: str, number: int) -> str:
         """Return the digest of the bytes of one file of a pass by its own number."""
         return self._source(("pass", name), self.job.passes[name].files).fingerprint(number)
+
+    def _pass_number(self, name: str, frame: int) -> tuple[str, int]:
+        """Return the files of a pass, and the number of the one that stands for a shot frame."""
+        each = self.job.passes[name]
+        found = self._found(self.checked.passes, "pass", name)
+        number = each.number(frame, shot_first=self.job.frames.first, first=found.first)
+        return each.files, found.replaced.get(number, number)
 
     def _matte_number(self, name: str, frame: int) -> tuple[int, str]:
         matte = self.job.mattes[name]

@@ -14,6 +14,9 @@ from glimsum_workers.track_shot import Tracker
 PLACES = (TRACK, ALIGN, FOLLOW)
 """Kinds of items that tell where passes lie, and what is followed on the reference."""
 
+BY_FRAME = (TRACK, SAMPLE)
+"""Kinds of items that read one picture of a pass each."""
+
 KINDS = (AVERAGE, SAMPLE, *PLACES)
 
 
@@ -30,6 +33,8 @@ def measure_item(job: ShotJob, item: str, material: Material, keep: Keep) -> Res
         return follow_marked(job, item.partition(":")[2], material, keep)
     if what == AVERAGE:
         return average_pass(job, name, material, keep)
+    if what in BY_FRAME and int(frame[0]) < job.frames.last:  # a slot goes on where it is
+        material.ask_ahead(name, int(frame[0]) + 1)
     if what == TRACK:
         return Tracker(job, material, keep).track(name, int(frame[0]))
     if what == ALIGN:

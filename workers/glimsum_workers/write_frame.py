@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from glimsum_jobs.measurements import Combined
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import parse_root_path
-from glimsum_jobs.plan import lacks_frame
+from glimsum_jobs.plan import by_frame, lacks_frame
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
@@ -16,6 +16,7 @@ from glimsum_workers.frames.master_reading import read_master
 from glimsum_workers.frames.masters import MasterAttributes, digest_file, write_master
 from glimsum_workers.frames.previews import write_preview
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.kept_passes import KeptLight
 from glimsum_workers.look import Look
 from glimsum_workers.master_attributes import attributes_of
 from glimsum_workers.reuse import EarlierFrames, TakenFrame, Wanted, form_of
@@ -58,6 +59,9 @@ def write_frame(
         Digests, names and figures.
     """
     begun = time.monotonic()
+    ask_to_know(bench, frame)
+    if frame + 1 in order.asked.numbers:  # a slot goes on where it is
+        ask_to_know(bench, frame + 1)
     fingerprint = fingerprint_of(bench, frame)
     attributes = attributes_of(bench.job, frame, bench.material, fingerprint, bench.solved)
     wanted = Wanted(frame, fingerprint, form_of(attributes, bench.size), _look(order))
@@ -81,6 +85,9 @@ def _combine(  # noqa: PLR0917  # a frame, and all it is made of
     writer: Writer,
 ) -> Combined:
     frame, master = wanted.frame, order.job.masters[0]
+    ask_to_combine(bench, frame)
+    if frame + 1 in order.asked.numbers:
+        ask_to_combine(bench, frame + 1)
     made = bench.combine(frame, writer.still_mine)
     light = Look(order.job).in_master(made.picture.rgb)
     written = write_master(
@@ -164,3 +171,50 @@ def _levels_not_measured(bench: ShotBench, frame: int) -> Iterator[Problem]:
                 expected="a gain, solved together with the other frames",
                 remedy="If it flickers, submit the shot as a new version: that measures again.",
             )
+
+
+def ask_to_know(bench: ShotBench, frame: int) -> None:
+    """Ask the system for files of a frame whose fingerprints aren't known: they will be read.
+
+    Parameters
+    ----------
+    bench : ShotBench
+        The solved shot.
+    frame : int
+        Shot frame; nothing is asked for where the shot has no such frame.
+    """
+    _ask(bench, frame, known=False)
+
+
+def ask_to_combine(bench: ShotBench, frame: int) -> None:
+    """Ask the system for the files of a frame that is combined, unless its light may be kept.
+
+    Parameters
+    ----------
+    bench : ShotBench
+        The solved shot.
+    frame : int
+        Shot frame; nothing is asked for where the shot has no such frame.
+    """
+    if not isinstance(bench.light, KeptLight):
+        _ask(bench, frame, known=True)
+
+
+def _ask(bench: ShotBench, frame: int, *, known: bool) -> None:
+    if frame in bench.job.frames.numbers:
+        for name, shown in dict.fromkeys(passes_of(bench, frame)):
+            bench.material.ask_ahead(name, shown, known=known)
+
+
+def passes_of(bench: ShotBench, frame: int) -> Iterator[tuple[str, int]]:
+    """Yield the passes a frame is made of, each with the shot frame whose picture it shows."""
+    job, checked = bench.job, bench.checked
+    for step in job.steps:
+        if bench.is_out(step, frame):
+            continue
+        for name in (*job.passes_in(step), *job.passes_behind(step)):
+            shown = step.shown(frame)
+            yield name, shown
+            ambient = job.passes[name].ambient
+            if ambient is not None and by_frame(job, checked, ambient):
+                yield ambient, shown

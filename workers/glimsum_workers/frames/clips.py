@@ -42,15 +42,15 @@ class Clip:
     file : str
         Name, for its ending and for messages.
 
-    Raises
-    ------
-    SourceError
-        The file is no clip that is read, or is cut off.
-
     Attributes
     ----------
     decoded : int
         Frames the decoder gave so far, those on the way to one that was asked for included.
+
+    Raises
+    ------
+    SourceError
+        The file is no clip that is read, or is cut off.
     """
 
     def __init__(self, descriptor: int, file: str) -> None:

@@ -35,6 +35,10 @@ class Remembered(Generic[_Key, _Value]):
             self._kept.popitem(last=False)
         return self._kept[key]
 
+    def __contains__(self, key: _Key) -> bool:
+        """Return whether something is kept for `key`."""
+        return key in self._kept
+
 
 _DIGESTS: Remembered[Identity, str] = Remembered(65536)
 
@@ -43,6 +47,11 @@ def identity_of(descriptor: int) -> Identity:
     """Return the identity of an open file."""
     status = os.fstat(descriptor)
     return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns
+
+
+def has_digest(descriptor: int) -> bool:
+    """Return whether `digest_of` knows an open file, so that it need not read it."""
+    return identity_of(descriptor) in _DIGESTS
 
 
 def digest_of(descriptor: int) -> str:

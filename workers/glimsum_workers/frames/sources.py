@@ -11,9 +11,10 @@ from glimsum_jobs.paths import FilePattern, RootPath, pattern_of
 from glimsum_jobs.problems import Place
 from glimsum_workers.engine.codes import Codes, FloatPixels
 from glimsum_workers.engine.laying import Halves
+from glimsum_workers.frames.ahead import ask_ahead
 from glimsum_workers.frames.clips import Clip
 from glimsum_workers.frames.facts import Facts, clip_as_facts, still_facts
-from glimsum_workers.frames.identities import digest_of
+from glimsum_workers.frames.identities import digest_of, has_digest
 from glimsum_workers.frames.limits import kind_by_name
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sequences import Scan, scan
@@ -42,6 +43,15 @@ class Source(ABC):
         """Return the planes of a plain half-float picture; None for anything else."""
         del number
         return None
+
+    def ask_ahead(self, number: int, *, known: bool) -> bool:
+        """Ask the system for `number`'s file, where it is one of its own that is read whole.
+
+        Where not `known` it is left alone if its fingerprint is, which then reads nothing.
+        Returns whether it was asked for.
+        """
+        del number, known
+        return False
 
     @abstractmethod
     def inspect(self, number: int) -> Facts:
@@ -154,6 +164,14 @@ class SequenceSource(Source):
         """Return the planes of `number`'s picture where it holds plain half floats."""
         with self._roots.opened(self._file(number)) as descriptor:
             return read_halves(descriptor, str(self._file(number)))
+
+    def ask_ahead(self, number: int, *, known: bool) -> bool:
+        """Ask the system for the file; SourceError where it can't be opened."""
+        with self._roots.opened(self._file(number)) as descriptor:
+            wanted = known or not has_digest(descriptor)
+            if wanted:
+                ask_ahead(descriptor)
+            return wanted
 
     def inspect(self, number: int) -> Facts:
         """Return the facts of one file after a look at its end."""
