@@ -46,7 +46,7 @@ def tell_alternatives(
     """
     ours = {align: read_rgb(shot.master) for align, shot in shots.items()}
     head = f"{'':34s}{'CPU ms':>8s}{'min':>8s}{'x ours':>8s}{'peak MB':>9s}"
-    print(f"{head}  off ours, half steps: 95 %, largest, share beyond {STEPS_OF_EQUALS}")
+    print(f"{head}  half steps off ours: 95 %, largest; share > {STEPS_OF_EQUALS}")
     for align in dict.fromkeys(each.peer for each in rivals):
         took = times[align]
         row = f"{f'ours, align: {align}':34s}{statistics.median(took):8.0f}{min(took):8.0f}"
@@ -70,5 +70,5 @@ def judge(rival: Rival, off: Difference) -> tuple[bool, str]:
     if not rival.equal:
         return True, "(another picture)"
     if off.beyond <= 1 - rival.equal:
-        return True, "(equal)"
-    return False, f"(NOT EQUAL: {rival.equal:.1%} must be within {STEPS_OF_EQUALS} steps)"
+        return True, f"(equal as claimed: {rival.equal:.1%})"
+    return False, f"(NOT EQUAL: {rival.equal:.1%} must be)"

@@ -18,7 +18,8 @@ from bench.frame_rivals import Rival
 from glimsum_workers.engine.tint import tint_matrix
 
 NAMES = (*material.LAMPS, "matte")
-MAGICK = ("convert-im6.q16", "convert-im7.q16", "magick")
+MAGICK = ("convert-im6.q16", "convert-im7.q16", "magick-im7.q16")
+"""As Debian calls them; a plain ``convert`` or ``magick`` may have another depth."""
 FFMPEG_SHARE = 4
 """Its sums stop at 1.0, so light is halved twice before and doubled twice behind."""
 
@@ -37,8 +38,14 @@ def rivals_by_hand(folder: Path, out: Path) -> list[Rival]:
     ):
         if tool is None:
             print(f"  {name}: not installed here, left out")
-        else:
-            found += make(tool, folder, out)
+            continue
+        rivals = make(tool, folder, out)
+        try:
+            rivals[0].run()
+        except RuntimeError as error:  # ImageMagick without its OpenEXR, an older ffmpeg
+            print(f"  {name}: can't do it here, left out: {error}")
+            continue
+        found += rivals
     return found
 
 
@@ -153,4 +160,6 @@ def run(command: list[str]) -> None:
     """Run a tool; what it says is shown when it fails."""
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
-        raise RuntimeError(f"{command[0]} ended with {done.returncode}: {done.stderr[-500:]}")
+        raise RuntimeError(
+            f"{command[0]} ended with {done.returncode}: {done.stderr.strip()[-300:]}"
+        )

@@ -71,9 +71,7 @@ class Rival:
 
 def script_rivals(folder: Path, out: Path) -> list[Rival]:
     """Return the scripts that need only Python's libraries."""
-    limits = (
-        "no limits at lamps, no digests, no checks"  # ours act on 6 % of this picture's samples
-    )
+    limits = "no limits at lamps (ours move some 6 % of samples here), no digests, no checks"
     both = {
         "opencv": ("OpenImageIO + OpenCV, same taps", rival_script, limits, 0.9),
         "scipy": ("numpy + scipy spline 3", rival_numpy, f"another kernel; {limits}", 0.0),
