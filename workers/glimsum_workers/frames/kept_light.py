@@ -36,7 +36,7 @@ class LightStore:
         Made when first needed.
     budget_bytes : int
         Of all files together; what was not used for longest goes first. What was used since this
-        store was opened stays: a shot larger than the budget keeps its first frames instead of
+        store was opened stays: a shot larger than the budget keeps the frames made first instead of
         pushing every one out before it is asked for again.
     reserve_bytes : int
         Room left free on the disk.
