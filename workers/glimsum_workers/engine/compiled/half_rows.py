@@ -9,6 +9,9 @@ from glimsum_workers.engine.compiled.halves import bits_of, pack
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
 from glimsum_workers.engine.compiled.tile_rows import Samples
 
+U = np.uintp
+_PIECE = 1024
+"""Pixels that are packed at once, then parted: they stay in the nearest cache."""
 _LARGEST = np.int32(0x477FE000)
 _INFINITE = np.int32(0x7F800000)
 """Bits of 65504 and of infinity (IEEE 754-2019, binary32); sizes compare as integers do."""
@@ -16,22 +19,27 @@ _INFINITE = np.int32(0x7F800000)
 
 def _pack_planes(pixels: Samples, planes: NDArray[np.int16], told: NDArray[np.int64]) -> None:
     """Pack (height, width, channels) into planes; tell samples past 65504, and unfinite ones."""
-    past: Any = 0
-    unfinite: Any = 0
+    channels = pixels.shape[2]
+    packed = np.empty(_PIECE * channels, np.int16)
+    told[:] = 0
     for y in range(pixels.shape[0]):
-        for channel in range(pixels.shape[2]):
-            out = planes[channel, y]
-            row = pixels[y, :, channel]
+        row = pixels[y].reshape(-1)
+        for left in range(0, planes.shape[2], _PIECE):
+            count = min(_PIECE, planes.shape[2] - left)
             over: Any = np.int32(0)
             bad: Any = np.int32(0)
-            for x in range(out.size):
-                size = bits_of(row[x]) & np.int32(0x7FFFFFFF)
+            source = row[left * channels : (left + count) * channels]
+            for i in range(U(source.size)):
+                size = bits_of(source[i]) & np.int32(0x7FFFFFFF)
                 over += np.int32(size > _LARGEST)
                 bad += np.int32(size >= _INFINITE)
-                out[x] = pack(row[x])
-            past += over
-            unfinite += bad
-    told[0], told[1] = past, unfinite
+                packed[i] = pack(source[i])
+            told[0] += over
+            told[1] += bad
+            for channel in range(channels):
+                out = planes[channel, y, left : left + count]
+                for x in range(U(count)):
+                    out[x] = packed[U(channels) * x + U(channel)]
 
 
 pack_planes: Any = compile_kernel(
