@@ -41,8 +41,8 @@ ALONG, ALONG_STEPS = U(2) * EIGHT * T, U(3) * EIGHT * T
 MADE = U(4) * EIGHT * T
 """The new row: three channels, one after the other."""
 HELD = MADE + THREE * T
-"""1 for columns in which the new row is to be limited."""
-MIDDLE = HELD + T
+"""1 for source columns beside which new samples are limited: of two rows of blocks."""
+MIDDLE = HELD + U(2) * W
 """Source rows taken at the new columns: row after row of three channels."""
 SOURCE = MIDDLE + U(LINES) * THREE * T
 """The source rows themselves."""

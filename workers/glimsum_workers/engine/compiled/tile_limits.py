@@ -10,6 +10,7 @@ from glimsum_workers.engine.compiled.room import (
     HELD,
     MADE,
     SOURCE,
+    WIDEST,
     Address,
     Room,
     T,
@@ -19,6 +20,8 @@ from glimsum_workers.engine.compiled.room import (
 U = np.uintp
 _BLOCK_SHIFT = 2
 """Blocks of the rule are 4 pixels wide (`resample.ring_limits`)."""
+NOTHING = -1 << 40
+"""No row of blocks."""
 
 
 def _limit_run(  # noqa: PLR0917  # asked for in a loop
@@ -35,42 +38,65 @@ def _limit_run(  # noqa: PLR0917  # asked for in a loop
             room[out + i] = within if room[held + i] != 0 else value
 
 
+def _end_of_run(slope: float, start: float, slide: int, first: int, n: int) -> int:
+    """Return where ``floor(slope * i + start) - slide * i`` is no longer what it is at `first`."""
+    at_first = int(np.floor(slope * first + start)) - slide * first
+    same, other = first, n - 1
+    if int(np.floor(slope * other + start)) - slide * other == at_first:
+        return n
+    while other - same > 1:
+        middle = (same + other) >> 1
+        if int(np.floor(slope * middle + start)) - slide * middle == at_first:
+            same = middle
+        else:
+            other = middle
+    return other
+
+
+def _mark_held(room: Room, at: Address, lamps: NDArray[np.bool_], row: int, block: int) -> bool:
+    """Put 1 for source columns from `block` on that lie in a lamp's block; tell of any."""
+    line, some = lamps[min(max(row, 0), lamps.shape[0] - 1)], False
+    for each in range(WIDEST >> _BLOCK_SHIFT):
+        held = line[min(max(block + each, 0), line.size - 1)]
+        some |= held
+        for i in range(4):
+            room[at + U(4 * each + i)] = np.float32(held)
+    return some
+
+
 limit_run = compile_kernel(_limit_run)
+end_of_run = compile_kernel(_end_of_run)
+mark_held = compile_kernel(_mark_held)
 
 
 def _limit_row(  # noqa: PLR0917  # asked for in a loop
     room: Room, y: int, x: int, n: int, map_of: tuple[float, ...], lamps: NDArray[np.bool_],
-    lefts: NDArray[np.int64], first: int, rows: NDArray[np.int32], columns: NDArray[np.int32],
+    lefts: NDArray[np.int64], first: int, marked: NDArray[np.int64],
 ) -> None:  # fmt: skip
-    """Limit the new row where the rule says so."""
+    """Limit the new row where the rule says so.
+
+    `marked` remembers which block row is marked in the room, from which block on, and whether
+    it holds a lamp: three numbers each for even and odd block rows.
+    """
     a, b, right, c, d, down = map_of
     down, right = c * x + d * y + down, a * x + b * y + right
-    for i in range(np.int32(n)):
-        place = np.float64(np.int32(i))
-        rows[i] = np.int32(np.floor(c * place + down))
-        columns[i] = np.int32(np.floor(a * place + right))
-    last_row, last_column = lamps.shape[0] - 1, lamps.shape[1] - 1
+    block = int(np.floor(min(right, a * (n - 1) + right))) >> _BLOCK_SHIFT
     start = 0
     while start < n:
-        line, slide = rows[start], columns[start] - start
-        end = start + 1
-        while end < n and rows[end] == line and columns[end] - end == slide:
-            end += 1
-        row = min(max(line >> _BLOCK_SHIFT, 0), last_row)
-        some, i = False, start
-        while i < end:
-            block = (slide + i) >> _BLOCK_SHIFT
-            stop = min(end, ((block + 1) << _BLOCK_SHIFT) - slide)
-            held = lamps[row, min(max(block, 0), last_column)]
-            some |= held
-            for each in range(i, stop):
-                room[HELD + U(each)] = np.float32(held)
-            i = stop
-        if some:
-            slot, column = line - first, slide + start
+        line, column = int(np.floor(c * start + down)), int(np.floor(a * start + right))
+        end = min(end_of_run(c, down, 0, start, n), end_of_run(a, right, 1, start, n))
+        row = line >> _BLOCK_SHIFT
+        parity = row & 1
+        held = HELD + U(parity) * W
+        if marked[3 * parity] != row or marked[3 * parity + 1] != block:
+            marked[3 * parity], marked[3 * parity + 1] = row, block
+            marked[3 * parity + 2] = mark_held(room, held, lamps, row, block)
+        if marked[3 * parity + 2]:
+            slot = line - first
             upper = SOURCE + U(slot) * U(3) * W + U(column - lefts[slot])
             lower = SOURCE + U(slot + 1) * U(3) * W + U(column - lefts[slot + 1])
-            limit_run(room, MADE + U(start), upper, lower, HELD + U(start), U(end - start))
+            held += U(column - (block << _BLOCK_SHIFT))
+            limit_run(room, MADE + U(start), upper, lower, held, U(end - start))
         start = end
 
 

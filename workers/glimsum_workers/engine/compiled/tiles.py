@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from glimsum_workers.engine.compiled.ahead import LINE_BYTES, fetch_row
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
 from glimsum_workers.engine.compiled.room import (
     ACROSS,
@@ -27,12 +28,14 @@ from glimsum_workers.engine.compiled.room import (
     sum_along,
     weigh_columns,
 )
-from glimsum_workers.engine.compiled.tile_limits import limit_row
+from glimsum_workers.engine.compiled.tile_limits import NOTHING, limit_row
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, lay_row, take_row
 
 U = np.uintp
 _MIDDLE_LINE, _SOURCE_LINE = U(3) * T, U(3) * W
 _ALWAYS = 1 << 30
+_AHEAD = 2
+"""Rows; what is fetched further ahead may be pushed out before it is used."""
 
 
 def _move_up(room: Room, lefts: NDArray[np.int64], lines: int) -> None:
@@ -92,12 +95,13 @@ def _lay_tiles(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls cost
     fractions = np.empty(TILE, np.float64)
     columns, rows = np.empty(TILE, np.int64), np.empty(TILE, np.int64)
     column_ends, row_ends = np.empty(TILE, np.int64), np.empty(TILE, np.int64)
-    own_rows, own_columns = np.empty(TILE, np.int32), np.empty(TILE, np.int32)
+    marked = np.full(6, NOTHING, np.int64)
     band_across, band_along = rows_alike(lean), rows_alike(d - 1)
     last_block, last_column = lamps.shape[0] - 1, lamps.shape[1] - 1
     lit = np.zeros(lamps.shape[0], np.bool_)
     for x in range(0, width, TILE):
         n = min(TILE, width - x)
+        marked[:] = NOTHING
         if limited:
             ends = right + min(a * x, a * (x + n)), right + max(a * x, a * (x + n))
             far = b * (height - 1)
@@ -109,6 +113,7 @@ def _lay_tiles(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls cost
         line, across_from, along_from = first, 0, 0
         column_runs, row_runs = 0, 0
         for y in range(height):
+            fetch_row(target, y + _AHEAD, x, x + n, LINE_BYTES // 12)
             if row_runs == 0 or y - along_from >= band_along:
                 along_from = y
                 span = 1 if d == 1 else min(band_along, height - y)
@@ -135,6 +140,11 @@ def _lay_tiles(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls cost
                 slot, left = line - first, columns[0] - 5
                 lefts[slot] = left
                 source = SOURCE + U(slot) * _SOURCE_LINE
+                if is_half:
+                    for index in range(3):
+                        fetch_row(bits[index], line + _AHEAD, left, left + n, LINE_BYTES // 2)
+                else:
+                    fetch_row(pixels, line + _AHEAD, left, left + n, LINE_BYTES // 12)
                 take_row(room, source, pixels, bits, is_half, line, left,
                          columns[n - 1] + 7 - left, how_in, matrix_in)  # fmt: skip
                 middle = MIDDLE + U(slot) * _MIDDLE_LINE
@@ -158,7 +168,7 @@ def _lay_tiles(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls cost
                 upper = min(max((top + 3) >> 2, 0), last_block)
                 lower = min(max((bottom - 4) >> 2, 0), last_block)
                 if lit[upper : lower + 1].any():
-                    limit_row(room, y, x, n, place, lamps, lefts, first, own_rows, own_columns)
+                    limit_row(room, y, x, n, place, lamps, lefts, first, marked)
             lay_row(room, n, target[y, x : x + n], how_out, matrix_out,
                     matte[y, x : x + n] if matted else matte[0], matted, added)  # fmt: skip
 
