@@ -11,7 +11,8 @@ from glimsum_workers.engine.codes import Image, Picture, Plane
 from glimsum_workers.engine.combine import cover
 from glimsum_workers.engine.laying import Halves, add_still, count_unfinite, is_worth_it, size_of
 from glimsum_workers.engine.motion import Affine, Motion
-from glimsum_workers.engine.resample.quick import Laid, Place, find_rule_quickly, lay_quickly
+from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly, survey_quickly
+from glimsum_workers.engine.resample.ring_limits import RingRule
 from glimsum_workers.material import Material
 
 
@@ -27,6 +28,8 @@ class UnmovedLight:
         From there to the working space: exposure, white balance and level with it.
     place : Place or None
         Where new samples lie in it; None: it stays where it is.
+    rule : RingRule or None
+        Where new samples are limited.
     replaced : int
         Samples that are not finite; they count as 0.
     """
@@ -34,6 +37,7 @@ class UnmovedLight:
     planes: Halves
     before: NDArray[np.float64]
     place: Place | None
+    rule: RingRule | None
     replaced: int
 
     def picture(self) -> Image:
@@ -55,9 +59,8 @@ class UnmovedLight:
         if self.place is None:
             add_still(self.planes, target, before=self.before, after=matrix, matte=matte)
             return
-        rule = find_rule_quickly(self.planes, self.before)
         laid = Laid(self.before, matrix, matte, added=True)
-        lay_quickly(self.planes, self.place, rule, target, laid)
+        lay_quickly(self.planes, self.place, self.rule, target, laid)
 
     def sample(self, stride: int) -> NDArray[np.float32]:
         """Return its light in the working space from every `stride`-th row and column."""
@@ -93,4 +96,6 @@ def take_unmoved(
     planes = material.pass_halves(*shown) if is_worth_it(size) else None
     if planes is None or planes[0].shape != size:
         return None
-    return UnmovedLight(planes, before, place, count_unfinite(planes))
+    if place is None:
+        return UnmovedLight(planes, before, None, None, count_unfinite(planes))
+    return UnmovedLight(planes, before, place, *survey_quickly(planes, before))

@@ -64,6 +64,17 @@ def count_unfinite(source: Halves) -> int:
     return sum(int(count(each)) for each in stored(source)[1])
 
 
+def weigh_halves(source: Halves, shares: tuple[float, float, float]) -> Plane:
+    """Return the sum of planes times their shares, held to 0..1; what is not finite counts as 0."""
+    from glimsum_workers.engine.compiled.half_planes import (  # noqa: PLC0415  # as above
+        weigh_planes,
+    )
+
+    weights = np.empty(size_of(source), np.float32)
+    weigh_planes(stored(source)[1], np.asarray(shares, np.float32), weights)
+    return weights
+
+
 def side_by_side(source: Halves) -> Image:
     """Return planes as float32, (height, width, 3); what is not finite stays so."""
     pixels = np.empty((*source[0].shape, 3), np.float32)
@@ -105,6 +116,13 @@ def matrix_of(matrix: NDArray[np.float64] | None) -> tuple[int, NDArray[np.float
     if np.array_equal(given, _UNIT):
         return AS_IT_IS, given
     return GAINS if np.array_equal(given, np.diag(given.diagonal())) else MATRIX, given
+
+
+def mixes(how: int) -> bool:
+    """Return whether a matrix that is applied so makes one channel of several."""
+    from glimsum_workers.engine.compiled.tile_rows import MATRIX  # noqa: PLC0415  # as above
+
+    return how == MATRIX
 
 
 def matte_of(matte: Plane | None) -> tuple[Plane, bool]:

@@ -1,9 +1,11 @@
-"""The darkest and brightest sample of every block of 4 x 4 pixels."""
+"""The darkest and brightest sample of every block of 4 x 4 pixels, and the lamps they tell of."""
 
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from glimsum_workers.engine.compiled.halves import unpack
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
 from glimsum_workers.engine.compiled.room import ACROSS, ALONG, SIZE, SOURCE, TILE, T, W
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, take_row
@@ -11,24 +13,28 @@ from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, take_row
 U = np.uintp
 _BLOCK = 4
 _HIGH, _LOW = ACROSS, ALONG
+_BITS = np.int16(0x7FFF)
+_ENDLESS = np.int16(0x7C00)
+"""Bits of a half from which on it is no number (IEEE 754-2019, binary16)."""
 
 
-def _find_extremes(  # noqa: C901, PLR0912, PLR0917  # one walk: calls cost time
+def _find_extremes(  # noqa: C901, PLR0917  # one walk: calls cost time
     pixels: Samples, bits: Bits, is_half: bool, how: int, matrix: Samples, high: Samples,
     low: Samples,
 ) -> None:  # fmt: skip
-    """Put the extremes of ``matrix @ source`` into `high` and `low`: (block rows, columns, 3)."""
+    """Put the extremes of ``matrix @ source`` into `high` and `low`: (3, block rows, columns)."""
     if is_half:
         height, width = bits[0].shape
     else:
         height, width = pixels.shape[0], pixels.shape[1]
     room = np.zeros(SIZE, np.float32)
-    for row in range(high.shape[0]):
+    for row in range(high.shape[1]):
         for x in range(0, width, TILE):
             n = min(TILE, width - x)
-            count = U(n)
+            # A block that is cut off at the edge gets its last column again.
+            count = U((n + _BLOCK - 1) // _BLOCK * _BLOCK)
             for y in range(row * _BLOCK, min((row + 1) * _BLOCK, height)):
-                take_row(room, SOURCE, pixels, bits, is_half, y, x, n, how, matrix)
+                take_row(room, SOURCE, pixels, bits, is_half, y, x, int(count), how, matrix)
                 for index in range(3):
                     taken = SOURCE + U(index) * W
                     above, below = _HIGH + U(index) * T, _LOW + U(index) * T
@@ -40,16 +46,82 @@ def _find_extremes(  # noqa: C901, PLR0912, PLR0917  # one walk: calls cost time
                         for i in range(count):
                             room[above + i] = max(room[above + i], room[taken + i])
                             room[below + i] = min(room[below + i], room[taken + i])
+            first = x // _BLOCK
             for index in range(3):
                 above, below = _HIGH + U(index) * T, _LOW + U(index) * T
-                for block in range((n + _BLOCK - 1) // _BLOCK):
-                    most, least = room[above + U(_BLOCK * block)], room[below + U(_BLOCK * block)]
-                    for i in range(_BLOCK * block + 1, min(_BLOCK * (block + 1), n)):
-                        most = max(most, room[above + U(i)])
-                        least = min(least, room[below + U(i)])
-                    high[row, x // _BLOCK + block, index] = most
-                    low[row, x // _BLOCK + block, index] = least
+                for block in range(int(count) // _BLOCK):
+                    at: Any = U(_BLOCK * block)
+                    a, b = room[above + at], room[above + at + U(1)]
+                    c, d = room[above + at + U(2)], room[above + at + U(3)]
+                    high[index, row, first + block] = max(a, b, c, d)
+                    a, b = room[below + at], room[below + at + U(1)]
+                    c, d = room[below + at + U(2)], room[below + at + U(3)]
+                    low[index, row, first + block] = min(a, b, c, d)
 
+
+def _find_plane_extremes(
+    bits: NDArray[np.int16], gain: np.float32, high: Samples, low: Samples
+) -> Any:
+    """Put the extremes of ``gain * plane`` into (block rows, columns); `gain` is above 0.
+
+    Returns how many halves are no numbers; they count as 0. With the bits of negative ones
+    turned round, halves have the order of the short integers they are stored as.
+    """
+    height, width = bits.shape
+    wide = (width + _BLOCK - 1) // _BLOCK * _BLOCK
+    above, below = np.empty(wide, np.int16), np.empty(wide, np.int16)
+    unfinite: Any = 0
+    for row in range(high.shape[0]):
+        for y in range(row * _BLOCK, min((row + 1) * _BLOCK, height)):
+            line = bits[y]
+            if y == row * _BLOCK:
+                above[:] = np.int16(-0x8000)
+                below[:] = np.int16(0x7FFF)
+            bad: Any = np.int32(0)
+            for x in range(width):
+                half = line[x]
+                size = half & _BITS
+                bad += np.int32(size >= _ENDLESS)
+                half = half if size < _ENDLESS else np.int16(0)
+                ordered = half ^ ((half >> np.int16(15)) & _BITS)
+                above[x] = max(above[x], ordered)
+                below[x] = min(below[x], ordered)
+            unfinite += bad
+        for x in range(width, wide):
+            above[x], below[x] = above[width - 1], below[width - 1]
+        for block in range(high.shape[1]):
+            x = _BLOCK * block
+            most = max(above[x], above[x + 1], above[x + 2], above[x + 3])
+            least = min(below[x], below[x + 1], below[x + 2], below[x + 3])
+            high[row, block] = gain * unpack(most ^ ((most >> np.int16(15)) & _BITS))
+            low[row, block] = gain * unpack(least ^ ((least >> np.int16(15)) & _BITS))
+    return unfinite
+
+
+def _find_lamps(high: Samples, low: Samples, floor: np.float32, lamps: Any) -> None:
+    """Mark blocks that, with their eight neighbours, hold twice their darkest and `floor`."""
+    rows, columns = lamps.shape
+    most, least = np.empty(columns + 2, np.float32), np.empty(columns + 2, np.float32)
+    for row in range(rows):
+        top, bottom = max(row - 1, 0), min(row + 1, rows - 1)
+        lamps[row] = False
+        for index in range(3):
+            a, b, c = high[index, top], high[index, row], high[index, bottom]
+            for x in range(columns):
+                most[x + 1] = max(a[x], b[x], c[x])
+            a, b, c = low[index, top], low[index, row], low[index, bottom]
+            for x in range(columns):
+                least[x + 1] = min(a[x], b[x], c[x])
+            most[0], most[columns + 1] = most[1], most[columns]
+            least[0], least[columns + 1] = least[1], least[columns]
+            for x in range(columns):
+                bright = max(most[x], most[x + 1], most[x + 2])
+                dark = min(least[x], least[x + 1], least[x + 2])
+                lamps[row, x] |= bright > np.float32(2) * max(dark, np.float32(0)) + floor
+
+
+_BLOCKS, _MADE = constant("float32[:, :, ::1]"), numba.float32[:, :, ::1]
+_PLANE = numba.float32[:, ::1]
 
 find_extremes: Any = compile_kernel(
     _find_extremes,
@@ -59,32 +131,13 @@ find_extremes: Any = compile_kernel(
         numba.boolean,
         numba.int64,
         constant("float32[:, ::1]"),
-        numba.float32[:, :, ::1],
-        numba.float32[:, :, ::1],
+        _MADE,
+        _MADE,
     ),
 )
-
-
-def _find_lamps(high: Samples, low: Samples, floor: np.float32, lamps: Any) -> None:
-    """Mark blocks that, with their eight neighbours, hold twice their darkest and `floor`."""
-    rows, columns = lamps.shape
-    for row in range(rows):
-        top, bottom = max(row - 1, 0), min(row + 1, rows - 1)
-        for column in range(columns):
-            left, right = max(column - 1, 0), min(column + 1, columns - 1)
-            found = False
-            for index in range(3):
-                most, least = high[row, column, index], low[row, column, index]
-                for y in range(top, bottom + 1):
-                    for x in range(left, right + 1):
-                        most = max(most, high[y, x, index])
-                        least = min(least, low[y, x, index])
-                found |= most > np.float32(2) * max(least, np.float32(0)) + floor
-            lamps[row, column] = found
-
-
-_BLOCKS = constant("float32[:, :, ::1]")
-
+find_plane_extremes: Any = compile_kernel(
+    _find_plane_extremes, numba.int64(constant("int16[:, ::1]"), numba.float32, _PLANE, _PLANE)
+)
 find_lamps: Any = compile_kernel(
     _find_lamps, numba.void(_BLOCKS, _BLOCKS, numba.float32, numba.boolean[:, ::1])
 )

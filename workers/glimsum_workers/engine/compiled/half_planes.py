@@ -1,11 +1,11 @@
-"""Whole planes of half floats: counted, and laid side by side as float32."""
+"""Whole planes of half floats: counted, laid side by side as float32, weighed into one."""
 
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.compiled.halves import unpack_any
+from glimsum_workers.engine.compiled.halves import unpack, unpack_any
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples
 
@@ -35,8 +35,22 @@ def _lay_side_by_side(bits: Bits, pixels: Samples) -> None:
             out[x, 2] = unpack_any(b[x])
 
 
+def _weigh_planes(bits: Bits, shares: NDArray[np.float32], weights: Samples) -> None:
+    """Put the sum of three planes times `shares` into `weights`, held to 0..1."""
+    red, green, blue = bits
+    for y in range(weights.shape[0]):
+        out, r, g, b = weights[y], red[y], green[y], blue[y]
+        for x in range(out.size):
+            weight = unpack(r[x]) * shares[0] + unpack(g[x]) * shares[1] + unpack(b[x]) * shares[2]
+            out[x] = min(max(weight, np.float32(0)), np.float32(1))
+
+
 count_unfinite: Any = compile_kernel(_count_unfinite, numba.int64(_PLANE))
 lay_side_by_side: Any = compile_kernel(
     _lay_side_by_side,
     numba.void(numba.types.UniTuple(_PLANE, 3), numba.float32[:, :, ::1]),
+)
+weigh_planes: Any = compile_kernel(
+    _weigh_planes,
+    numba.void(numba.types.UniTuple(_PLANE, 3), constant("float32[::1]"), numba.float32[:, ::1]),
 )

@@ -66,7 +66,8 @@ def find_ring_rule(rgb: Image, taps: int = TAPS) -> RingRule:
     RingRule
         The quiet blocks are the tenth percentile of those that vary at all.
     """
-    return rule_of(_block_extremes(np.maximum, rgb), _block_extremes(np.minimum, rgb), taps)
+    high, low = (_block_extremes(pick, rgb) for pick in (np.maximum, np.minimum))
+    return rule_of(high, low, taps)
 
 
 def rule_of(high: NDArray[np.float32], low: NDArray[np.float32], taps: int = TAPS) -> RingRule:
@@ -74,7 +75,7 @@ def rule_of(high: NDArray[np.float32], low: NDArray[np.float32], taps: int = TAP
 
     Parameters
     ----------
-    high, low : float32 array, (block rows, block columns, 3)
+    high, low : float32 array, (channels, block rows, block columns)
         Scene-linear; cut blocks at the lower and right edge have their own.
     taps : int
         Side of the kernel that will be used.
@@ -84,18 +85,18 @@ def rule_of(high: NDArray[np.float32], low: NDArray[np.float32], taps: int = TAP
     RingRule
         As `find_ring_rule`.
     """
-    spans = (high - low)[::3, ::3].reshape(-1, high.shape[2])
-    quiet = [np.percentile(each[each > 0], 10) for each in spans.T if each.any()]
+    spans = (high[:, ::3, ::3] - low[:, ::3, ::3]).reshape(len(high), -1)
+    quiet = [np.percentile(each[each > 0], 10) for each in spans if each.any()]
     floor = float(_QUIET_RANGES * max(quiet, default=0.0))
     reach = -(-taps // (2 * BLOCK_PX))
-    if reach == 1 and high.shape[0] * high.shape[1] >= _MANY_BLOCKS:
+    if reach == 1 and high[0].size >= _MANY_BLOCKS:
         return RingRule(floor, _lamps_quickly(high, low, floor))
-    for axis in (0, 1):
+    for axis in (1, 2):
         padding = [(reach, reach) if each == axis else (0, 0) for each in range(3)]
         high = window_extreme(np.maximum, np.pad(high, padding, mode="edge"), 2 * reach + 1, axis)
         low = window_extreme(np.minimum, np.pad(low, padding, mode="edge"), 2 * reach + 1, axis)
     limit = _CONTRAST * np.maximum(low, 0) + np.float32(floor)
-    lamps: NDArray[np.bool_] = np.any(high > limit, axis=2)
+    lamps: NDArray[np.bool_] = np.any(high > limit, axis=0)
     return RingRule(floor, lamps, 2 * -(-taps // TAPS))
 
 
@@ -104,7 +105,7 @@ def _lamps_quickly(
 ) -> NDArray[np.bool_]:
     from glimsum_workers.engine.compiled.extremes import find_lamps  # noqa: PLC0415  # costs 0.5 s
 
-    lamps = np.empty(high.shape[:2], np.bool_)
+    lamps = np.empty(high.shape[1:], np.bool_)
     find_lamps(np.ascontiguousarray(high), np.ascontiguousarray(low), np.float32(floor), lamps)
     return lamps
 
@@ -177,4 +178,4 @@ def _block_extremes(pick: np.ufunc, rgb: Image) -> NDArray[np.float32]:
     if missing:
         lines = np.pad(lines, [(0, 0), (0, missing), (0, 0)], mode="edge")
     wide = window_extreme(pick, lines, BLOCK_PX, 1)
-    return np.ascontiguousarray(wide[:, ::BLOCK_PX])
+    return np.ascontiguousarray(np.moveaxis(wide[:, ::BLOCK_PX], 2, 0))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample import resample as resampling
-from glimsum_workers.engine.resample.quick import Laid, Place, find_rule_quickly, lay_quickly
+from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly, survey_quickly
 from glimsum_workers.engine.resample.resample import resample
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 
@@ -135,20 +135,29 @@ def test_halves_are_read_as_what_they_are() -> None:
 @pytest.mark.parametrize("before", [None, np.diag([0.5, 2, 3]), TINT], ids=["as is", "gains", "m"])
 def test_lamps_are_found_alike(height: int, width: int, before: NDArray[np.float64] | None) -> None:
     rgb = np.tile(lit_set(), (1, 2, 1))[:height, :width].astype(np.float16)
-    mixed = rgb.astype(np.float32)
+    rgb[1, 1], rgb[-1, -1, 2] = [np.nan, np.inf, -np.inf], np.nan
+    mixed = np.where(np.isfinite(rgb), rgb, 0).astype(np.float32)
     mixed = mixed if before is None else (mixed @ before.T.astype(np.float32)).astype(np.float32)
 
-    quick = find_rule_quickly((rgb[..., 0], rgb[..., 1], rgb[..., 2]), before)
+    quick, unfinite = survey_quickly((rgb[..., 0], rgb[..., 1], rgb[..., 2]), before)
 
+    assert unfinite == 4
     plain = find_ring_rule(mixed)
     assert quick.floor == pytest.approx(plain.floor, rel=1e-5)
     # Products are summed in another order: a block at the very threshold may change sides.
     assert np.mean(quick.lamps != plain.lamps) < 1e-3
 
 
-def test_every_half_is_unpacked_and_packed_exactly() -> None:
-    from glimsum_workers.engine.compiled.halves import pack, unpack
+@pytest.mark.parametrize("by", ["processor", "integers"])
+def test_every_half_is_unpacked_and_packed_exactly(by: str) -> None:
+    from glimsum_workers.engine.compiled import halves as conversions
     from glimsum_workers.engine.compiled.kernel import numba
+
+    unpack, pack = conversions.unpack_by_integers, conversions.pack_by_integers
+    if by == "processor":
+        unpack, pack = conversions.unpack, conversions.pack
+        if unpack is conversions.unpack_by_integers:
+            pytest.skip("this processor has no conversion of its own")
 
     def both(bits, values, back, near, given):  # type: ignore[no-untyped-def]  # compiled
         for i in range(bits.size):
