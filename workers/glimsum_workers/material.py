@@ -71,10 +71,7 @@ class Material:
         None too where its file can't be read: `pass_codes` says why.
         """
         files, number = self._pass_number(name, frame)
-        try:
-            return self._source(("pass", name), files).halves(number)
-        except SourceError:
-            return None
+        return self._halves(("pass", name), files, number)
 
     def ask_ahead(self, name: str, frame: int, *, known: bool = False) -> None:
         """Ask the system once for the file of a pass on a shot frame, to be read soon.
@@ -125,6 +122,11 @@ class Material:
         number, files = self._matte_number(name, frame)
         place = Place(shot=self.job.shot, frame=frame, field=f"mattes.{name}")
         return self._read(("matte", name), files, number, place)
+
+    def matte_halves(self, name: str, frame: int) -> Halves | None:
+        """Read a picture matte as planes of half floats; None as `pass_halves`."""
+        number, files = self._matte_number(name, frame)
+        return self._halves(("matte", name), files, number)
 
     def matte_fingerprint(self, name: str, frame: int) -> str:
         """Return the digest of the bytes that hold a picture matte on a shot frame."""
@@ -181,6 +183,12 @@ class Material:
         if key not in self._open:
             self._open[key] = open_source(self._roots, parse_root_path(files))
         return self._open[key]
+
+    def _halves(self, key: tuple[str, str], files: str, number: int) -> Halves | None:
+        try:
+            return self._source(key, files).halves(number)
+        except SourceError:
+            return None
 
     def _read(self, key: tuple[str, str], files: str, number: int, place: Place) -> Codes:
         try:

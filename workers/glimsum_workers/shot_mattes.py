@@ -22,6 +22,7 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.averages import Averages
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.encodings import decode
+from glimsum_workers.engine.laying import is_worth_it
 from glimsum_workers.engine.mattes.backing import matte_from_backing
 from glimsum_workers.engine.mattes.backing_surface import find_backing
 from glimsum_workers.engine.mattes.difference import matte_from_difference
@@ -30,7 +31,7 @@ from glimsum_workers.engine.mattes.grow import grow
 from glimsum_workers.engine.mattes.joined import all_of, any_of, less, turned
 from glimsum_workers.engine.mattes.luminance import matte_from_luminance
 from glimsum_workers.engine.mattes.outline import Corners, feather_outline
-from glimsum_workers.engine.mattes.picture import matte_from_picture
+from glimsum_workers.engine.mattes.picture import matte_from_picture, weights_from_halves
 from glimsum_workers.engine.mattes.soften import soften
 from glimsum_workers.engine.spaces import luminance_weights
 from glimsum_workers.material import Material
@@ -152,6 +153,9 @@ class ShotMattes:
         return matte_from_luminance(rgb, weights, matte.low, matte.high, until)
 
     def _from_picture(self, name: str, matte: PictureMatte, frame: int) -> Plane:
+        halves = self._material.matte_halves(name, frame) if is_worth_it(self._size()) else None
+        if halves is not None:
+            return weights_from_halves(halves)
         codes = self._material.matte_codes(name, frame)
         picture = decode(codes, "data", video_range=matte.range).picture
         return matte_from_picture(

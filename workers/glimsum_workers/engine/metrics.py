@@ -94,7 +94,11 @@ def replace_nonfinite(picture: NDArray[np.float32]) -> int:
 
 
 def read_figures(
-    rgb: Image, *, clipped: NDArray[np.bool_] | None = None, replaced: int = 0, step: int = 4
+    rgb: Image,
+    *,
+    clipped: NDArray[np.bool_] | None = None,
+    replaced: int = 0,
+    step: int | None = None,
 ) -> FrameFigures:
     """Return the figures of one frame.
 
@@ -106,8 +110,9 @@ def read_figures(
         Pixels clipped in the source, from `hot_pixels.clip_mask`.
     replaced : int
         What `replace_nonfinite` answered for this frame.
-    step : int
-        Stride of the sample that the median is taken from, in pixels.
+    step : int, optional
+        Stride of the sample that the median is taken from, in pixels; default 4, wider for
+        pictures of more than 1920 columns in proportion.
 
     Returns
     -------
@@ -128,6 +133,7 @@ def read_figures(
             expected="finite light",
             remedy="Replace them where the picture is decoded, and count them.",
         )
+    step = max(4, rgb.shape[1] // 480) if step is None else step
     median = np.median(rgb[::step, ::step].reshape(-1, 3), axis=0)
     return FrameFigures(
         mean=(float(mean[0]), float(mean[1]), float(mean[2])),

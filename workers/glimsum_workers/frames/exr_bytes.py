@@ -99,27 +99,28 @@ def lay_out(
         The file; equal arguments give equal bytes with the same deflate library.
     """
     names = sorted(planes)
-    lines = np.stack([planes[name] for name in names], axis=1)
-    lines = np.ascontiguousarray(lines, lines.dtype.newbyteorder("<"))
-    height, _, width = lines.shape
+    ordered = [planes[name] for name in names]
+    height, width = ordered[0].shape
     left, top = corner
     shown = (height, width) if display is None else display
     windows = {
         "dataWindow": (left, top, left + width - 1, top + height - 1),
         "displayWindow": (0, 0, shown[1] - 1, shown[0] - 1),
     }
-    head = _header(names, lines.dtype.itemsize, windows, attributes, compression)
-    chunks = list(_chunks(lines, compression, top))
+    head = _header(names, ordered[0].dtype.itemsize, windows, attributes, compression)
+    chunks = list(_chunks(ordered, compression, top))
     sizes = np.array([len(chunk) for chunk in chunks], np.uint64)
     first = len(head) + 8 * len(chunks)
     offsets = (first + np.concatenate(([0], np.cumsum(sizes)[:-1]))).astype("<u8")
     return b"".join([head, offsets.tobytes(), *chunks])
 
 
-def _chunks(lines: NDArray[Any], compression: Compression, first: int) -> Iterator[bytes]:
-    rows = _ROWS[compression]
-    for top in range(0, lines.shape[0], rows):
-        raw = lines[top : top + rows].reshape(-1).view(np.uint8)
+def _chunks(planes: list[NDArray[Any]], compression: Compression, first: int) -> Iterator[bytes]:
+    rows, little = _ROWS[compression], planes[0].dtype.newbyteorder("<")
+    for top in range(0, len(planes[0]), rows):
+        # Line after line, each channel after the other.
+        lines = np.stack([plane[top : top + rows] for plane in planes], axis=1)
+        raw = np.ascontiguousarray(lines, little).reshape(-1).view(np.uint8)
         packed = raw.tobytes() if compression == "none" else _deflate(raw)
         yield struct.pack("<ii", first + top, len(packed)) + packed
 

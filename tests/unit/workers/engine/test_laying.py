@@ -12,6 +12,7 @@ from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.combine import combine_step, lay_ground
 from glimsum_workers.engine.half import to_half
 from glimsum_workers.engine.laying import Halves, add_still, count_unfinite, side_by_side
+from glimsum_workers.engine.mattes.picture import matte_from_picture, weights_from_halves
 from glimsum_workers.engine.metrics import read_figures
 
 HEIGHT, WIDTH = 301, 517
@@ -55,6 +56,17 @@ def test_halves_and_their_floats_give_the_same_bits() -> None:
     add_still(rgb.astype(np.float32), other, before=TINT, after=TINT)
 
     np.testing.assert_array_equal(one, other)
+
+
+def test_a_matte_of_halves_has_the_weights_of_its_floats() -> None:
+    rgb = light(1).astype(np.float16)
+    rgb[5, 6] = [np.nan, np.inf, -np.inf]
+    finite = np.where(np.isfinite(rgb), rgb, 0).astype(np.float32)
+
+    weights = weights_from_halves(planes_of(rgb))
+
+    np.testing.assert_array_equal(weights, matte_from_picture(Picture(finite)).weight)
+    assert (weights.min(), weights.max()) == (0, 1)
 
 
 def test_what_is_no_number_adds_nothing_and_is_counted() -> None:

@@ -5,7 +5,8 @@ from typing import Literal
 import numpy as np
 
 from glimsum_jobs.errors import LightError
-from glimsum_workers.engine.codes import Picture
+from glimsum_workers.engine.codes import Picture, Plane
+from glimsum_workers.engine.laying import Halves, weigh_halves
 from glimsum_workers.engine.mattes.matte import Matte, clamp
 
 MatteChannel = Literal["luminance", "alpha", "red", "green", "blue"]
@@ -48,3 +49,19 @@ def matte_from_picture(picture: Picture, channel: MatteChannel = "luminance") ->
         weight = rgb[..., 0] * red + rgb[..., 1] * green + rgb[..., 2] * blue
         return clamp(np.asarray(weight, dtype=np.float32))
     return clamp(picture.rgb[..., ("red", "green", "blue").index(channel)])
+
+
+def weights_from_halves(planes: Halves) -> Plane:
+    """Return the luminance weights of a matte that is stored as half floats.
+
+    Parameters
+    ----------
+    planes : Halves
+        Data, not light; samples that are not finite count as 0.
+
+    Returns
+    -------
+    Plane
+        The weight of `matte_from_picture` for the same picture, bit for bit.
+    """
+    return weigh_halves(planes, _LUMINANCE)
