@@ -19,6 +19,7 @@ from glimsum_workers.engine.codes import (
     VideoPlanes,
 )
 from glimsum_workers.engine.curves import CURVES
+from glimsum_workers.engine.tables import enter_table, look_up
 from glimsum_workers.engine.video import VideoRange, rgb_from_planes
 
 _TABLE_LOW, _TABLE_HIGH = -1.25, 2.25
@@ -126,15 +127,15 @@ def _code_table(name: str, bits: int, video_range: VideoRange | None) -> Plane:
 
 
 def _gather(codes: RgbCodes, table: Plane) -> Image:
-    try:
-        return np.take(table, codes.values)
-    except IndexError:
+    light, highest = look_up(codes.values, table)
+    if highest >= len(table):
         raise SourceError(
             "code too large for its bits",
-            seen=f"code {int(codes.values.max())}",
+            seen=f"code {highest}",
             expected=f"0 to {len(table) - 1} ({codes.bits} bits)",
             remedy="The file's bit depth is read wrongly, or the file is damaged.",
-        ) from None
+        )
+    return light
 
 
 @lru_cache(maxsize=8)
@@ -162,10 +163,8 @@ def _decode_video(planes: VideoPlanes, space: Space, video_range: VideoRange | N
     if space.curve is None:
         return rgb
     table = _video_table(space.id, video_range)
-    scale = np.float32(_TABLE_STEPS / (_TABLE_HIGH - _TABLE_LOW))
-    for row in rgb:
-        steps = ((row - np.float32(_TABLE_LOW)) * scale).astype(np.int32)
-        np.take(table, steps, out=row, mode="clip")
+    scale = _TABLE_STEPS / (_TABLE_HIGH - _TABLE_LOW)
+    enter_table(rgb, _TABLE_LOW, scale, table)
     return rgb
 
 

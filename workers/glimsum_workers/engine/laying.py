@@ -17,8 +17,8 @@ _FEWEST_PIXELS = 1 << 16
 _UNIT = np.eye(3)
 
 
-def is_worth_it(size: tuple[int, int]) -> bool:
-    """Return whether a picture of (height, width) is large enough for compiled code."""
+def is_worth_it(size: tuple[int, ...]) -> bool:
+    """Return whether a picture of (height, width, ...) is large enough for compiled code."""
     return size[0] * size[1] >= _FEWEST_PIXELS
 
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.errors import SourceError
 from glimsum_workers.engine.codes import Image, Matrix, Plane, Siting, VideoPlanes
+from glimsum_workers.engine.tables import look_up
 
 VideoRange = Literal["limited", "full"]
 
@@ -65,10 +66,11 @@ def rgb_from_planes(planes: VideoPlanes, video_range: VideoRange) -> Image:
     chroma_table = _scale_table(planes.bits, video_range, chroma=True)
     cb = _tall(_look_up(chroma_table, planes.cb), height, planes.siting)
     cr = _tall(_look_up(chroma_table, planes.cr), height, planes.siting)
+    whole = _look_up(luma_table, planes.luma)
     rgb = np.empty((height, width, 3), dtype=np.float32)
     for top in range(0, height, _ROWS):
         rows = slice(top, min(top + _ROWS, height))
-        luma = _look_up(luma_table, planes.luma[rows])
+        luma = whole[rows]
         blue = _wide(cb[rows], width, planes.siting)
         red = _wide(cr[rows], width, planes.siting)
         np.add(luma, red * np.float32(2 * (1 - kr)), out=rgb[rows, :, 0])
@@ -89,15 +91,15 @@ def _scale_table(bits: int, video_range: VideoRange, *, chroma: bool) -> Plane:
 
 
 def _look_up(table: Plane, codes: NDArray[np.uint16]) -> Plane:
-    try:
-        return np.take(table, codes)
-    except IndexError:
+    light, highest = look_up(codes, table)
+    if highest >= len(table):
         raise SourceError(
             "video code too large for its bits",
-            seen=f"code {int(codes.max())}",
+            seen=f"code {highest}",
             expected=f"0 to {len(table) - 1} ({(len(table) - 1).bit_length()} bits)",
             remedy="The clip's bit depth is read wrongly, or the clip is damaged.",
-        ) from None
+        )
+    return light
 
 
 def _check_chroma(chroma: NDArray[np.uint16], width: int, height: int) -> None:

@@ -1,0 +1,44 @@
+"""Values looked up in tables: codes that become light."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
+
+U = np.uintp
+Samples = NDArray[np.float32]
+
+
+def _look_up(codes: NDArray[np.unsignedinteger[Any]], table: Samples, light: Samples) -> Any:
+    """Put ``table[codes]`` into `light`; return the highest code, for which the last stands in."""
+    highest: Any = 0
+    last = U(table.size - 1)
+    for i in range(U(codes.size)):
+        code = U(codes[i])
+        highest = max(highest, code)
+        light[i] = table[min(code, last)]
+    return highest
+
+
+def _enter_table(values: Samples, low: np.float32, scale: np.float32, table: Samples) -> None:
+    """Replace each value by the entry ``(value - low) * scale`` of `table`, the ends held."""
+    last = np.float32(table.size - 1)
+    for i in range(U(values.size)):
+        step = (values[i] - low) * scale
+        values[i] = table[U(np.int32(min(max(step, np.float32(0)), last)))]
+
+
+_TABLE = constant("float32[::1]")
+
+look_up: Any = compile_kernel(
+    _look_up,
+    *(
+        numba.int64(constant(f"{kind}[::1]"), _TABLE, numba.float32[::1])
+        for kind in ("uint8", "uint16")
+    ),
+)
+enter_table: Any = compile_kernel(
+    _enter_table, numba.void(numba.float32[::1], numba.float32, numba.float32, _TABLE)
+)
