@@ -2,9 +2,7 @@
 
 from collections.abc import Callable
 from copy import copy
-from dataclasses import dataclass, field
-
-import numpy as np
+from dataclasses import dataclass
 
 from glimsum_jobs.errors import GlimsumError, LightError
 from glimsum_jobs.measurements import Checked, Solved
@@ -23,7 +21,7 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.kept_passes import KeptLight
 from glimsum_workers.light_fingerprint import LightFingerprints
 from glimsum_workers.material import Material
-from glimsum_workers.outage_remarks import LIGHT, LIGHT_STRIDE, mean_light
+from glimsum_workers.on_frame import OnFrame, shown_in
 from glimsum_workers.pass_light import PassLight, ShotLight
 from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.shot_elements import ShotElements
@@ -53,18 +51,6 @@ class CombinedPicture:
     figures: dict[str, float]
     window: Window
     remarks: tuple[Problem, ...] = ()
-
-
-@dataclass
-class OnFrame:
-    """What was made for one frame so far, so that no pass or matte is made twice."""
-
-    frame: int
-    lights: dict[tuple[str, int], PassLight] = field(default_factory=dict)
-    """By pass and the shot frame whose picture it is."""
-    unmoved: dict[tuple[str, int], UnmovedLight] = field(default_factory=dict)
-    """The same for passes that are brought to their place as they are laid."""
-    mattes: dict[str, Plane] = field(default_factory=dict)
 
 
 class ShotBench:
@@ -149,13 +135,13 @@ class ShotBench:
             The numbers make no light; names the pass and frame.
         """
         ground, made = self.ground(), OnFrame(frame)
-        for step in self.job.steps:
+        for index, step in enumerate(self.job.steps):
             step_begun()
             self.lay(ground, step, made)
+            made.keep_only(shown_in(self.job.steps[index + 1 :], frame))
         window = self.window(frame)
         _empty_outside(ground, window)
-        remarks = tuple(each for light in made.lights.values() for each in light.remarks)
-        return CombinedPicture(ground, _figures(ground, made), window, remarks)
+        return CombinedPicture(ground, _figures(ground, made), window, tuple(made.remarks))
 
     @property
     def size(self) -> tuple[int, int]:
@@ -237,7 +223,7 @@ class ShotBench:
             found = self.light.in_one_walk(*key, self.solved)
             if found is None:
                 return None
-            made.unmoved[key] = found
+            made.take_unmoved(key, found)
         return made.unmoved[key]
 
     def matte(self, name: str, made: OnFrame) -> Plane:
@@ -264,7 +250,7 @@ class ShotBench:
 
     def _light_of(self, name: str, shown: int, made: OnFrame) -> PassLight:
         if (name, shown) not in made.lights:
-            made.lights[name, shown] = self.light.in_working_space(name, shown, self.solved)
+            made.take_light((name, shown), self.light.in_working_space(name, shown, self.solved))
         return made.lights[name, shown]
 
 
@@ -277,23 +263,12 @@ def _empty_outside(ground: Picture, window: Window) -> None:
 
 
 def _figures(ground: Picture, made: OnFrame) -> dict[str, float]:
-    lights = made.lights
-    replaced = sum(light.replaced for light in lights.values())
-    replaced += sum(light.replaced for light in made.unmoved.values())
-    told = read_figures(ground.rgb, replaced=replaced)
-    figures = {
+    told = read_figures(ground.rgb, replaced=made.replaced)
+    return {
         "negative_share": told.negative_share,
         "replaced": float(told.replaced),
-        "mended": float(sum(light.mended for light in lights.values())),
+        "mended": float(made.mended),
         "mean_green": told.mean[1],
         "median_green": told.median[1],
+        **made.figures,
     }
-    for (name, shown), light in lights.items():
-        figures[f"clipped_share:{name}"] = light.clipped_share
-        if shown == made.frame:
-            figures[f"{LIGHT}{name}"] = mean_light(light.picture.rgb)
-    for (name, shown), unmoved in made.unmoved.items():
-        figures[f"clipped_share:{name}"] = 0.0
-        if shown == made.frame:
-            figures[f"{LIGHT}{name}"] = float(unmoved.sample(LIGHT_STRIDE).mean(dtype=np.float64))
-    return figures

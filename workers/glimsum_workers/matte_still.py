@@ -8,13 +8,13 @@ import numpy as np
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.combine_frame import OnFrame
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.frame_fingerprint import matte_fingerprint
 from glimsum_workers.frames.previews import shrink
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.master_attributes import attributes_of
+from glimsum_workers.on_frame import OnFrame
 from glimsum_workers.one_frame import Still, open_bench, problems_of
 
 

@@ -17,6 +17,7 @@ from glimsum_workers.engine.ambient import subtract_ambient
 from glimsum_workers.engine.codes import Image, Picture
 from glimsum_workers.engine.exposure import multiply_channels
 from glimsum_workers.engine.hot_pixels import clipped_share
+from glimsum_workers.engine.laying import is_worth_it
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.parallax.laying import lay_field
 from glimsum_workers.engine.primaries import convert
@@ -28,7 +29,7 @@ from glimsum_workers.motions import has_parallax, motion_on
 from glimsum_workers.prepared_pictures import PreparedPictures
 from glimsum_workers.recorded import decode_pass, exposed, exposure_of, without_dark
 from glimsum_workers.take_light import PlacedTake, join_takes, place_take
-from glimsum_workers.unmoved_light import UnmovedLight, is_plain, take_unmoved
+from glimsum_workers.unmoved_light import Spoilt, UnmovedLight, is_stored_light, place_quickly
 
 
 @dataclass(frozen=True)
@@ -116,8 +117,8 @@ class ShotLight:
             return PassLight(made.picture, made.clipped, made.replaced, made.mended, made.remarks)
         whole = self._in_one_walk(name, frame, solved)
         if whole is not None:
-            rgb = whole.picture()
-            return PassLight(Picture(rgb), np.zeros(rgb.shape[:2], np.bool_), whole.replaced)
+            told = whole.spoilt
+            return PassLight(Picture(whole.picture()), whole.clipped, told.replaced, told.mended)
         light = self._steady(name, frame, solved)
         motion = self._motion(name, frame, solved)
         picture = light.picture if motion is None else resample(light.picture, motion).picture
@@ -132,20 +133,32 @@ class ShotLight:
         return self._in_one_walk(name, frame, solved)
 
     def _in_one_walk(self, name: str, frame: int, solved: Solved) -> UnmovedLight | None:
-        each, reference = self._job.passes.get(name), self._job.reference_pass
-        if each is None or not is_plain(each) or self._averages.hot_pixels(each) is not None:
+        each, whole = self._job.passes.get(name), self._material.checked.passes
+        if each is None or each.ambient is not None or whole[name].alpha:
             return None
-        motion = motion_on(solved, self._job, name, frame)
-        if motion is not None and has_parallax(motion):
+        reference = whole[self._job.reference_pass]
+        size = reference.height, reference.width
+        motion, place = motion_on(solved, self._job, name, frame), None
+        if motion is not None:
+            place = None if has_parallax(motion) else place_quickly(motion, size)
+        if not is_worth_it(size) or (motion is not None and place is None):
             return None
         levels = solved.levels.get(name)
         gains = (1.0, 1.0, 1.0) if levels is None else levels.channels(frame)
-        matrix = matrix_between(each.space, self._job.space) * (
+        before = matrix_between(each.space, self._job.space) * (
             exposure_of(self._job, name) / np.asarray(gains)
         )
-        whole = self._material.checked.passes[reference]
-        size = whole.height, whole.width
-        return take_unmoved(self._material, (name, frame), matrix, motion, size)
+        hot = self._averages.hot_pixels(each)
+        if hot is None and is_stored_light(each):
+            halves = self._material.pass_halves(name, frame)
+            if halves is not None and halves[0].shape == size:
+                return UnmovedLight.of(halves, before, place)
+        recorded = decode_pass(each, self._material.pass_codes(name, frame))
+        if recorded.picture.rgb.shape[:2] != size or recorded.picture.alpha is not None:
+            return None
+        rgb, mended = without_dark(each, recorded.picture.rgb, self._averages.dark(each), hot)
+        told = Spoilt(recorded.clipped, recorded.replaced, mended)
+        return UnmovedLight.of(rgb, before, place, told)
 
     def _steady(self, name: str, frame: int, solved: Solved) -> PassLight:
         """Return a pass without ambient, steady and converted, where its camera stood."""

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_jobs.recipe import Operator, Step
-from glimsum_workers.combine_frame import OnFrame, ShotBench
+from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.blends import check_blend
 from glimsum_workers.engine.codes import Image, Picture, Plane
@@ -22,6 +22,7 @@ from glimsum_workers.engine.tint import tint_matrix
 from glimsum_workers.frame_fingerprint import matte_fingerprint, source_fingerprint
 from glimsum_workers.frames.kept_light import LightStore
 from glimsum_workers.light_fingerprint import PIXEL_EPOCH
+from glimsum_workers.on_frame import OnFrame
 
 _STRIP_PX = 1 << 15
 """Below the size from which compiled code is loaded, which takes longer than a whole sheet."""

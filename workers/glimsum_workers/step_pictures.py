@@ -4,10 +4,11 @@ import math
 from dataclasses import dataclass
 
 from glimsum_jobs.recipe import Step
-from glimsum_workers.combine_frame import OnFrame, ShotBench
+from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.viewing import DisplayCodes
 from glimsum_workers.look import Look
+from glimsum_workers.on_frame import OnFrame
 
 
 @dataclass(frozen=True)

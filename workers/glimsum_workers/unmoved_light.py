@@ -1,4 +1,4 @@
-"""A pass as its file holds it, and all that has to be done to it, done in one walk when laid."""
+"""A pass before its matrix and its way to its place, which are done in one walk when it is laid."""
 
 from dataclasses import dataclass
 
@@ -9,11 +9,29 @@ from glimsum_jobs.colour import find_space
 from glimsum_jobs.passes import Pass
 from glimsum_workers.engine.codes import Image, Picture, Plane
 from glimsum_workers.engine.combine import cover
-from glimsum_workers.engine.laying import Halves, add_still, count_unfinite, is_worth_it, size_of
+from glimsum_workers.engine.laying import Halves, add_still, count_unfinite, size_of
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly, survey_quickly
 from glimsum_workers.engine.resample.ring_limits import RingRule
-from glimsum_workers.material import Material
+
+
+@dataclass(frozen=True)
+class Spoilt:
+    """What was wrong with the samples of a pass.
+
+    Attributes
+    ----------
+    clipped : bool array, (height, width), or None
+        Pixels that were clipped in the file; None: such files have no top.
+    replaced : int
+        Samples that are not finite; they count as 0.
+    mended : int
+        Hot samples replaced.
+    """
+
+    clipped: NDArray[np.bool_] | None = None
+    replaced: int = 0
+    mended: int = 0
 
 
 @dataclass(frozen=True)
@@ -22,27 +40,49 @@ class UnmovedLight:
 
     Attributes
     ----------
-    planes : Halves
-        R, G, B as stored, linear.
+    source : Image or Halves
+        R, G, B, linear: as stored, or decoded.
     before : float64 array, (3, 3)
         From there to the working space: exposure, white balance and level with it.
     place : Place or None
         Where new samples lie in it; None: it stays where it is.
     rule : RingRule or None
         Where new samples are limited.
-    replaced : int
-        Samples that are not finite; they count as 0.
+    spoilt : Spoilt
+        What was wrong with its samples.
     """
 
-    planes: Halves
+    source: Image | Halves
     before: NDArray[np.float64]
     place: Place | None
     rule: RingRule | None
-    replaced: int
+    spoilt: Spoilt
+
+    @classmethod
+    def of(
+        cls,
+        source: Image | Halves,
+        before: NDArray[np.float64],
+        place: Place | None,
+        spoilt: Spoilt | None = None,
+    ) -> "UnmovedLight":
+        """Return a pass with what has to be found in its pixels first."""
+        rule = None
+        if place is not None:
+            rule, unfinite = survey_quickly(source, before)
+        else:
+            unfinite = count_unfinite(source) if isinstance(source, tuple) else 0
+        return cls(source, before, place, rule, spoilt or Spoilt(replaced=unfinite))
+
+    @property
+    def clipped(self) -> NDArray[np.bool_]:
+        """Return which pixels were clipped in the file."""
+        clipped = self.spoilt.clipped
+        return np.zeros(size_of(self.source), np.bool_) if clipped is None else clipped
 
     def picture(self) -> Image:
         """Return the pass as light in the working space, in its place."""
-        made = np.zeros((*size_of(self.planes), 3), np.float32)
+        made = np.zeros((*size_of(self.source), 3), np.float32)
         self._add(made, None, None)
         return made
 
@@ -57,45 +97,29 @@ class UnmovedLight:
 
     def _add(self, target: Image, matrix: NDArray[np.float64] | None, matte: Plane | None) -> None:
         if self.place is None:
-            add_still(self.planes, target, before=self.before, after=matrix, matte=matte)
+            add_still(self.source, target, before=self.before, after=matrix, matte=matte)
             return
         laid = Laid(self.before, matrix, matte, added=True)
-        lay_quickly(self.planes, self.place, self.rule, target, laid)
+        lay_quickly(self.source, self.place, self.rule, target, laid)
 
     def sample(self, stride: int) -> NDArray[np.float32]:
         """Return its light in the working space from every `stride`-th row and column."""
-        few = np.stack([plane[::stride, ::stride] for plane in self.planes], axis=2)
-        light = np.where(np.isfinite(few), few, 0).astype(np.float32)
+        if isinstance(self.source, tuple):
+            planes = [plane[::stride, ::stride] for plane in self.source]
+            few = np.stack(planes, axis=2).astype(np.float32)
+        else:
+            few = self.source[::stride, ::stride]
+        light = np.where(np.isfinite(few), few, np.float32(0))
         return np.asarray(light @ self.before.T.astype(np.float32), np.float32)
 
 
-def is_plain(each: Pass) -> bool:
-    """Return whether a pass of linear floats needs no more than gains and a matrix."""
-    return (
-        find_space(each.space).curve is None
-        and each.crop is None
-        and each.dark is None
-        and each.ambient is None
-    )
+def is_stored_light(each: Pass) -> bool:
+    """Return whether what the file of a pass stores is light already, and all of it is wanted."""
+    return find_space(each.space).curve is None and each.crop is None and each.dark is None
 
 
-def take_unmoved(
-    material: Material,
-    shown: tuple[str, int],
-    before: NDArray[np.float64],
-    motion: Motion | Affine | None,
-    size: tuple[int, int],
-) -> UnmovedLight | None:
-    """Read a pass on a frame for a ground of `size`; None where it can't be laid in one walk."""
-    place = None
-    if motion is not None:
-        shift = np.array([motion.dx, motion.dy], np.float64)
-        place = Place.of(motion.turn(), shift, size, size)
-        if not place.is_quick:
-            return None
-    planes = material.pass_halves(*shown) if is_worth_it(size) else None
-    if planes is None or planes[0].shape != size:
-        return None
-    if place is None:
-        return UnmovedLight(planes, before, None, None, count_unfinite(planes))
-    return UnmovedLight(planes, before, place, *survey_quickly(planes, before))
+def place_quickly(motion: Motion | Affine, size: tuple[int, int]) -> Place | None:
+    """Return where new samples of `size` lie in a source of that size; None for a bold motion."""
+    shift = np.array([motion.dx, motion.dy], np.float64)
+    place = Place.of(motion.turn(), shift, size, size)
+    return place if place.is_quick else None

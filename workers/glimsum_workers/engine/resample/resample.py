@@ -1,5 +1,6 @@
 """The one resample: a pass pulled on to the reference, crop and change of size included."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -36,12 +37,18 @@ class Resampled:
     ----------
     picture : Picture
         As the reference camera would have seen it.
-    inside : float
-        Share of the pixels, 0..1, whose place lies in the source.
+    count_inside : callable
+        Returns the share of the pixels, 0..1, whose place lies in the source: counted when
+        asked for, since that takes as long as the resample.
     """
 
     picture: Picture
-    inside: float
+    count_inside: Callable[[], float]
+
+    @property
+    def inside(self) -> float:
+        """Return the share of the pixels, 0..1, whose place lies in the source."""
+        return self.count_inside()
 
 
 def resample(
@@ -107,7 +114,7 @@ def resample(
         return _quickly(picture, place, wanted)
     if np.array_equal(turn, np.eye(2)):
         if wanted == shape and not offset.any():
-            return Resampled(picture, 1.0)
+            return Resampled(picture, lambda: 1.0)
         return _shifted(picture, float(offset[0]), float(offset[1]), wanted, edges)
     return _mapped(picture, _affine_map(turn, shift, stretch, shape, wanted), wanted, edges)
 
@@ -120,7 +127,7 @@ def _is_whole(turn: NDArray[np.float64], offset: NDArray[np.float64]) -> bool:
 def _quickly(picture: Picture, place: Place, size: tuple[int, int]) -> Resampled:
     rgb = np.empty((*size, 3), np.float32)
     lay_quickly(picture.rgb, place, find_rule_quickly(picture.rgb, None), rgb, Laid())
-    return Resampled(Picture(rgb), place.share_inside(picture.rgb.shape[:2], size))
+    return Resampled(Picture(rgb), lambda: place.share_inside(picture.rgb.shape[:2], size))
 
 
 def _shifted(
@@ -149,7 +156,7 @@ def _shifted(
         for plane in (rgb, alpha):
             plane[rows] = 0
             plane[:, columns] = 0
-    return Resampled(Picture(rgb, alpha), 1 - float(beyond) / (size[0] * size[1]))
+    return Resampled(Picture(rgb, alpha), lambda: 1 - float(beyond) / (size[0] * size[1]))
 
 
 def _outside(step: float, new: int, old: int) -> NDArray[np.bool_]:
@@ -173,7 +180,7 @@ def _mapped(
     rgb, alpha = np.ascontiguousarray(result[..., :3]), None
     if picture.alpha is not None or (beyond and edges == "crop"):
         alpha = np.clip(result[..., 3], 0, 1)
-    return Resampled(Picture(rgb, alpha), 1 - beyond / (size[0] * size[1]))
+    return Resampled(Picture(rgb, alpha), lambda: 1 - beyond / (size[0] * size[1]))
 
 
 def _affine_map(
