@@ -58,10 +58,12 @@ class Floor:
 
     service: EmbeddedService
     client: Client
+    plates: Path
     out: Path
 
     def make(self, shot: str, count: int) -> ServiceRun:
         """Submit a shot of the material and follow it to its end."""
+        material.lengthen(self.plates, count)
         watch, seen = Watch(), {"before": self.cpu()}
         [sent] = self.client.submit([material.make_job("none", count, shot)])
         last: RunView | None = None
@@ -110,7 +112,7 @@ def running_floor(folder: Path, plates: Path, *, slots: int) -> Iterator[Floor]:
         {}, state_folder=folder, port=0, slots=slots, roots={"plates": plates, "out": out}
     )
     with EmbeddedService(settings) as service, Client(service.url) as client:
-        yield Floor(service, client, out)
+        yield Floor(service, client, plates, out)
 
 
 def read_lines(folder: Path) -> tuple[Spans, set[str]]:
