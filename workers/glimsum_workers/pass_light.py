@@ -138,9 +138,8 @@ class ShotLight:
             return None
         reference = whole[self._job.reference_pass]
         size = reference.height, reference.width
-        motion, place = motion_on(solved, self._job, name, frame), None
-        if motion is not None:
-            place = None if has_parallax(motion) else place_quickly(motion, size)
+        motion = self._motion(name, frame, solved) if is_worth_it(size) else None
+        place = place_quickly(motion, size) if isinstance(motion, (Motion, Affine)) else motion
         if not is_worth_it(size) or (motion is not None and place is None):
             return None
         levels = solved.levels.get(name)

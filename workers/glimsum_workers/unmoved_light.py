@@ -12,6 +12,8 @@ from glimsum_workers.engine.combine import cover
 from glimsum_workers.engine.laying import Halves, add_still, count_unfinite, size_of
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly, survey_quickly
+from glimsum_workers.engine.resample.quick_field import lay_field_quickly
+from glimsum_workers.engine.resample.resample import Field
 from glimsum_workers.engine.resample.ring_limits import RingRule
 
 
@@ -44,7 +46,7 @@ class UnmovedLight:
         R, G, B, linear: as stored, or decoded.
     before : float64 array, (3, 3)
         From there to the working space: exposure, white balance and level with it.
-    place : Place or None
+    place : Place, Field or None
         Where new samples lie in it; None: it stays where it is.
     rule : RingRule or None
         Where new samples are limited.
@@ -54,7 +56,7 @@ class UnmovedLight:
 
     source: Image | Halves
     before: NDArray[np.float64]
-    place: Place | None
+    place: Place | Field | None
     rule: RingRule | None
     spoilt: Spoilt
 
@@ -63,7 +65,7 @@ class UnmovedLight:
         cls,
         source: Image | Halves,
         before: NDArray[np.float64],
-        place: Place | None,
+        place: Place | Field | None,
         spoilt: Spoilt | None = None,
     ) -> "UnmovedLight":
         """Return a pass with what has to be found in its pixels first."""
@@ -100,7 +102,10 @@ class UnmovedLight:
             add_still(self.source, target, before=self.before, after=matrix, matte=matte)
             return
         laid = Laid(self.before, matrix, matte, added=True)
-        lay_quickly(self.source, self.place, self.rule, target, laid)
+        if isinstance(self.place, Place):
+            lay_quickly(self.source, self.place, self.rule, target, laid)
+        else:
+            lay_field_quickly(self.source, self.place, self.rule, target, laid)
 
     def sample(self, stride: int) -> NDArray[np.float32]:
         """Return its light in the working space from every `stride`-th row and column."""

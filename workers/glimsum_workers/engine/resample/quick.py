@@ -148,7 +148,7 @@ def lay_quickly(
         *stored(source),
         *matrix_of(laid.before),
         place.numbers(),
-        _table(),
+        tap_nodes(),
         np.ascontiguousarray(lamps),
         bool(lamps.any()),
         target,
@@ -209,7 +209,7 @@ def _find_extremes(
 
 
 @cache
-def _table() -> NDArray[np.float32]:
+def tap_nodes() -> NDArray[np.float32]:
     """Return the taps at the nodes of a fine grid of fractions: (nodes, 8)."""
     from glimsum_workers.engine.compiled.room import MARGIN, NODES  # noqa: PLC0415  # as above
 

@@ -19,6 +19,7 @@ from glimsum_workers.engine.resample.quick import (
     find_rule_quickly,
     lay_quickly,
 )
+from glimsum_workers.engine.resample.quick_field import lay_field_quickly
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 from glimsum_workers.engine.resample.shifted import shift_channels
 
@@ -103,6 +104,8 @@ def resample(
     if isinstance(motion, np.ndarray):
         wanted = motion.shape[:2] if size is None else size
         _check_field(motion, wanted)
+        if picture.alpha is None and edges == "repeat" and is_worth_it(wanted):
+            return _by_field(picture, motion, wanted)
         return _mapped(picture, _field_map(motion, shape), wanted, edges)
     wanted = shape if size is None else size
     turn, shift = motion.turn(), np.array([motion.dx, motion.dy], np.float64)
@@ -128,6 +131,23 @@ def _quickly(picture: Picture, place: Place, size: tuple[int, int]) -> Resampled
     rgb = np.empty((*size, 3), np.float32)
     lay_quickly(picture.rgb, place, find_rule_quickly(picture.rgb, None), rgb, Laid())
     return Resampled(Picture(rgb), lambda: place.share_inside(picture.rgb.shape[:2], size))
+
+
+def _by_field(picture: Picture, field: Field, size: tuple[int, int]) -> Resampled:
+    rgb = np.empty((*size, 3), np.float32)
+    lay_field_quickly(picture.rgb, field, find_rule_quickly(picture.rgb, None), rgb, Laid())
+
+    def count_inside() -> float:
+        height, width = picture.rgb.shape[:2]
+        across, along = _field_map(field, (height, width)).places(
+            slice(0, size[0]), slice(0, size[1])
+        )
+        beyond = (np.abs(across - (width - 1) / 2) > width / 2) | (
+            np.abs(along - (height - 1) / 2) > height / 2
+        )
+        return 1 - float(np.mean(beyond))
+
+    return Resampled(Picture(rgb), count_inside)
 
 
 def _shifted(
