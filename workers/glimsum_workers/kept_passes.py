@@ -18,6 +18,7 @@ from glimsum_workers.frames.kept_light import LightStore
 from glimsum_workers.light_fingerprint import PIXEL_EPOCH, LightFingerprints
 from glimsum_workers.material import Material
 from glimsum_workers.pass_light import PassLight, ShotLight
+from glimsum_workers.unmoved_light import UnmovedLight
 from glimsum_workers.prepared_pictures import PreparedPictures
 
 LIGHT = "light"
@@ -111,19 +112,26 @@ class KeptLight(ShotLight):
 
     def in_working_space(self, name: str, frame: int, solved: Solved) -> PassLight:
         """Return what `ShotLight.in_working_space` does, read where it was kept."""
-        key = digest_of(
-            "light", PIXEL_EPOCH, self._space, self._digests.of_light(name, frame, solved)
-        )
+        key = self._key(name, frame, solved)
         kept = self._store.get(key)
         if kept is not None:
             return _as_light(kept)
         light = super().in_working_space(name, frame, solved)
-        if not light.remarks:  # a take was left out: its file may be whole next time
+        if (
+            self._store.keeps and not light.remarks
+        ):  # a take was left out: its file may be whole next time
             self._store.put(key, _as_arrays(light))
         return light
 
-    def in_one_walk(self, name: str, frame: int, solved: Solved) -> None:
-        """Return None: what is to be kept is made whole first."""
+    def in_one_walk(self, name: str, frame: int, solved: Solved) -> UnmovedLight | None:
+        """Return None for what is kept or to be kept: that is read, or made whole first."""
+        if self._store.keeps or self._store.holds(self._key(name, frame, solved)):
+            return None
+        return super().in_one_walk(name, frame, solved)
+
+    def _key(self, name: str, frame: int, solved: Solved) -> str:
+        light = self._digests.of_light(name, frame, solved)
+        return digest_of("light", PIXEL_EPOCH, self._space, light)
 
 
 def _as_arrays(light: PassLight) -> dict[str, NDArray[Any]]:

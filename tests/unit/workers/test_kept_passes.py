@@ -21,6 +21,7 @@ from glimsum_workers.frames.roots import Roots
 from glimsum_workers.kept_passes import LightRoom, open_light_store
 from glimsum_workers.material import Material
 from glimsum_workers.one_frame import open_bench
+from glimsum_workers.pass_light import ShotLight
 from support.harbour_jobs import merged
 from support.reuse_shot import BASE, SIZE, files, recipe, soft, write_plates
 from support.run_here import HereRun, open_run, work_through
@@ -245,9 +246,30 @@ def test_large_passes_that_are_laid_in_one_walk_come_out_the_same(
     )  # fmt: skip
     plain = made(tmp_path, job, None)
 
+    unkept = made(tmp_path, job, LightStore(tmp_path / "light", 0))
     first, second = (made(tmp_path, job, LightStore(tmp_path / "light", 1 << 30)) for _ in "ab")
+    only_read = made(tmp_path, job, LightStore(tmp_path / "light", 0))
 
-    for each in (first, second):
+    for each in (unkept, first, second, only_read):
         np.testing.assert_array_equal(each.picture.rgb, plain.picture.rgb)
         assert each.picture.alpha is not None
         assert (each.picture.alpha == 1).all()
+
+
+def test_a_store_that_only_reads_leaves_the_one_walk_to_what_it_does_not_hold(
+    plates: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made_whole: list[str] = []
+    whole = ShotLight.in_working_space
+
+    def note(self: ShotLight, name: str, frame: int, solved: Any) -> Any:
+        made_whole.append(name)
+        return whole(self, name, frame, solved)
+
+    monkeypatch.setattr(ShotLight, "in_working_space", note)
+    monkeypatch.setattr("glimsum_workers.pass_light.is_worth_it", lambda _size: True)
+
+    made(plates, job_of({"passes": {"key": {"ambient": None}}}), LightStore(plates / "light", 0))
+
+    assert made_whole == []
+    assert not (plates / "light").exists()

@@ -35,7 +35,8 @@ class LightStore:
     folder : Path
         Made when first needed.
     budget_bytes : int
-        Of all files together; what was not used for longest goes first. What was used since this
+        Of all files together; 0 keeps nothing more, and only reads. What was not used for longest
+        goes first. What was used since this
         store was opened stays: a shot larger than the budget keeps the frames made first instead of
         pushing every one out before it is asked for again.
     reserve_bytes : int
@@ -53,6 +54,15 @@ class LightStore:
         self._budget = budget_bytes
         self._reserve = reserve_bytes
         self._since_ns = time.time_ns()
+
+    @property
+    def keeps(self) -> bool:
+        """Return whether anything more may be kept."""
+        return self._budget > 0
+
+    def holds(self, key: str) -> bool:
+        """Return whether there is a file for `key`, whole or not."""
+        return self._path(key).exists()
 
     def get(self, key: str) -> dict[str, NDArray[Any]] | None:
         """Return the arrays kept under `key`, or None; a damaged file is removed."""
@@ -74,6 +84,8 @@ class LightStore:
     def put(self, key: str, arrays: Mapping[str, NDArray[Any]]) -> bool:
         """Keep `arrays`, of plain numbers, under `key`; return whether there was room for them."""
         path = self._path(key)
+        if not self.keeps:
+            return False
         parts = _pack(arrays)
         size = sum(len(part) for part in parts)
         temp = path.parent / temp_name(path.name, secrets.token_hex(8))
