@@ -45,13 +45,14 @@ from bench.frame_rivals import plain_reference, read_general, script_rivals  # n
 from bench.rounds import Rows, Times, measure  # noqa: E402  # the same
 from bench.scaling import take_turns, tell_cost, tell_scaling  # noqa: E402  # the same
 from bench.working_set import LONG, make_alone, tell_memory  # noqa: E402  # the same
-from glimsum_workers.engine.combine import cover, lay_ground  # noqa: E402  # the same
+from glimsum_workers.engine.combine import lay_ground  # noqa: E402  # the same
 from glimsum_workers.engine.half import to_half  # noqa: E402  # the same
-from glimsum_workers.engine.laying import add_still  # noqa: E402  # the same
+from glimsum_workers.engine.laying import Still  # noqa: E402  # the same
 from glimsum_workers.frames.exr_bytes import lay_out  # noqa: E402  # the same
 from glimsum_workers.frames.half_files import read_planes  # noqa: E402  # the same
 from glimsum_workers.frames.previews import write_preview  # noqa: E402  # the same
 from glimsum_workers.look import Look  # noqa: E402  # the same
+from glimsum_workers.on_frame import OnFrame  # noqa: E402  # the same
 
 NAMES = (*material.LAMPS, "matte")
 ALIGNS = ("similarity", "shift", "none")
@@ -102,12 +103,13 @@ def make_rows(folder: Path, out: Path, shots: Mapping[str, material.Shot]) -> Ro
     look = Look(bench.job)
 
     def combine_gains() -> NDArray[np.float32]:
-        ground = lay_ground(*size)
-        for index, light in enumerate(lights):
-            matte = weight if index == 2 else None
-            add_still(light, ground.rgb, after=0.7 * np.eye(3), matte=matte)
-            assert ground.alpha is not None
-            cover(ground.alpha, matte)
+        ground, made = lay_ground(*size), OnFrame(material.FRAME)
+        gain = 0.7 * np.eye(3)
+        made.waiting = [
+            Still(light, None, gain, weight if index == 2 else None)
+            for index, light in enumerate(lights)
+        ]
+        made.add_waiting(ground)
         return ground.rgb
 
     def write(rgb: NDArray[np.float32]) -> None:

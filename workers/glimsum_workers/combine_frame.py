@@ -11,7 +11,7 @@ from glimsum_jobs.recipe import Step
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.averages import Averages
 from glimsum_workers.engine.codes import Picture, Plane
-from glimsum_workers.engine.combine import combine_step, lay_ground
+from glimsum_workers.engine.combine import combine_step, lay_ground, still_of
 from glimsum_workers.engine.metrics import read_figures
 from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.engine.tint import tint_matrix
@@ -137,8 +137,9 @@ class ShotBench:
         ground, made = self.ground(), OnFrame(frame)
         for index, step in enumerate(self.job.steps):
             step_begun()
-            self.lay(ground, step, made)
+            self._lay_named(ground, step, made)
             made.keep_only(shown_in(self.job.steps[index + 1 :], frame))
+        made.add_waiting(ground)
         window = self.window(frame)
         _empty_outside(ground, window)
         return CombinedPicture(ground, _figures(ground, made), window, tuple(made.remarks))
@@ -155,6 +156,10 @@ class ShotBench:
 
     def lay(self, ground: Picture, step: Step, made: OnFrame) -> None:
         """Lay one step on the ground, in place; errors name shot, pass and frame."""
+        self._lay_named(ground, step, made)
+        made.add_waiting(ground)
+
+    def _lay_named(self, ground: Picture, step: Step, made: OnFrame) -> None:
         try:
             self._lay(ground, step, made)
         except GlimsumError as error:
@@ -198,6 +203,7 @@ class ShotBench:
         )
 
     def _lay(self, ground: Picture, step: Step, made: OnFrame) -> None:
+        """Lay a step on the ground, or let it wait to be added with the next ones."""
         if self.is_out(step, made.frame):
             if ground.alpha is not None:
                 ground.alpha[...] = 1
@@ -207,11 +213,20 @@ class ShotBench:
         )
         matte = None if step.matte is None else self.matte(step.matte, made)
         unmoved = self._in_one_walk(step, made)
+        source = self.source(step, made) if unmoved is None else None
+        if unmoved is not None:
+            still = unmoved.still(matrix, matte)
+        elif source is not None:
+            still = still_of(ground, source, step.operator, matrix=matrix, matte=matte)
+        else:
+            return
+        if still is not None:
+            made.waiting.append(still)
+            return
+        made.add_waiting(ground)
         if unmoved is not None:
             unmoved.lay(ground, matrix, matte)
-            return
-        source = self.source(step, made)
-        if source is not None:
+        elif source is not None:
             combine_step(ground, source, step.operator, matrix=matrix, matte=matte)
 
     def _in_one_walk(self, step: Step, made: OnFrame) -> UnmovedLight | None:

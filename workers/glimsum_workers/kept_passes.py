@@ -18,8 +18,8 @@ from glimsum_workers.frames.kept_light import LightStore
 from glimsum_workers.light_fingerprint import PIXEL_EPOCH, LightFingerprints
 from glimsum_workers.material import Material
 from glimsum_workers.pass_light import PassLight, ShotLight
-from glimsum_workers.unmoved_light import UnmovedLight
 from glimsum_workers.prepared_pictures import PreparedPictures
+from glimsum_workers.unmoved_light import UnmovedLight
 
 LIGHT = "light"
 """Folder of kept light inside the folder of what is kept of a shot."""

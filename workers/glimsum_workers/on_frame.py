@@ -7,8 +7,10 @@ import numpy as np
 
 from glimsum_jobs.problems import Problem
 from glimsum_jobs.recipe import Step
-from glimsum_workers.engine.codes import Plane
+from glimsum_workers.engine.codes import Picture, Plane
+from glimsum_workers.engine.combine import cover
 from glimsum_workers.engine.hot_pixels import clipped_share
+from glimsum_workers.engine.laying import Still, add_stills
 from glimsum_workers.outage_remarks import LIGHT, LIGHT_STRIDE, mean_light
 from glimsum_workers.pass_light import PassLight
 from glimsum_workers.unmoved_light import UnmovedLight
@@ -36,6 +38,8 @@ class OnFrame:
         Samples that were not finite, and hot ones.
     remarks : list of Problem
         Takes that had to be left out.
+    waiting : list of Still
+        What is to be added to the ground before anything else is laid on it.
     """
 
     frame: int
@@ -46,6 +50,7 @@ class OnFrame:
     replaced: int = 0
     mended: int = 0
     remarks: list[Problem] = field(default_factory=list)
+    waiting: list[Still] = field(default_factory=list)
 
     def take_light(self, shown: Shown, light: PassLight) -> None:
         """Keep a pass in its place, and what is to be told of it."""
@@ -64,6 +69,17 @@ class OnFrame:
         if shown[1] == self.frame:
             mean = light.sample(LIGHT_STRIDE).mean(dtype=np.float64)
             self.figures[f"{LIGHT}{shown[0]}"] = float(mean)
+
+    def add_waiting(self, ground: Picture) -> None:
+        """Add what waits to `ground`."""
+        if self.waiting:
+            add_stills(self.waiting, ground.rgb)
+            mattes = [still.matte for still in self.waiting]
+            whole = any(matte is None for matte in mattes)  # which covers all there is
+            if ground.alpha is not None:
+                for matte in [None] if whole else mattes:
+                    cover(ground.alpha, matte)
+        self.waiting = []
 
     def keep_only(self, wanted: frozenset[Shown]) -> None:
         """Let go of the light of passes that no later step shows."""

@@ -9,7 +9,7 @@ from glimsum_jobs.colour import find_space
 from glimsum_jobs.passes import Pass
 from glimsum_workers.engine.codes import Image, Picture, Plane
 from glimsum_workers.engine.combine import cover
-from glimsum_workers.engine.laying import Halves, add_still, count_unfinite, size_of
+from glimsum_workers.engine.laying import Halves, Still, add_stills, count_unfinite, size_of
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly, survey_quickly
 from glimsum_workers.engine.resample.quick_field import lay_field_quickly
@@ -88,6 +88,10 @@ class UnmovedLight:
         self._add(made, None, None)
         return made
 
+    def still(self, matrix: NDArray[np.float64], matte: Plane | None) -> Still | None:
+        """Return what is to be added, times gain and tint and matte, if it stays where it is."""
+        return Still(self.source, self.before, matrix, matte) if self.place is None else None
+
     def lay(self, ground: Picture, matrix: NDArray[np.float64], matte: Plane | None) -> None:
         """Add the pass, in its place, times gain and tint and matte, to `ground`.
 
@@ -99,7 +103,7 @@ class UnmovedLight:
 
     def _add(self, target: Image, matrix: NDArray[np.float64] | None, matte: Plane | None) -> None:
         if self.place is None:
-            add_still(self.source, target, before=self.before, after=matrix, matte=matte)
+            add_stills([Still(self.source, self.before, matrix, matte)], target)
             return
         laid = Laid(self.before, matrix, matte, added=True)
         if isinstance(self.place, Place):

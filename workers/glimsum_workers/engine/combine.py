@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.blends import Operator, blend_alpha, blend_channel, check_blend
 from glimsum_workers.engine.codes import Image, Picture, Plane
-from glimsum_workers.engine.laying import add_still, is_worth_it
+from glimsum_workers.engine.laying import Still, add_stills, is_worth_it
 
 _STRIP_BYTES = 1 << 18
 """Source rows worked on at once: what is read, changed and added stays in a 1 MB cache."""
@@ -69,27 +69,13 @@ def combine_step(
     float32 throughout; against float64 the relative error of n steps is below n * 2**-22 of
     the largest sum of magnitudes.
     """
-    if ground.alpha is None:
-        raise LightError("The ground has no alpha", seen="R, G, B", expected="`lay_ground`")
-    for name, plane in (("source", source.rgb), ("matte", matte), ("alpha", source.alpha)):
-        if plane is not None and plane.shape[:2] != ground.alpha.shape:
-            raise LightError(
-                f"The {name} of a step has another size than the ground",
-                seen=f"{plane.shape[1]} x {plane.shape[0]} pixels",
-                expected=f"{ground.alpha.shape[1]} x {ground.alpha.shape[0]} pixels",
-                remedy="Resample it to the picture of the shot first.",
-            )
-    if matrix is not None and not np.all(np.isfinite(matrix)):
-        raise LightError(
-            "Gain and tint of a step are not finite", seen=str(matrix.tolist()), expected="light"
-        )
-    if refuse:
-        check_blend(ground, source, operator, matrix)
-    height, width = ground.alpha.shape
-    if operator == "plus" and source.alpha is None and is_worth_it((height, width)):
-        add_still(source.rgb, ground.rgb, after=matrix, matte=matte)
-        cover(ground.alpha, matte)
+    still = still_of(ground, source, operator, matrix=matrix, matte=matte, refuse=refuse)
+    covered = _alpha_of(ground)
+    if still is not None:
+        add_stills([still], ground.rgb)
+        cover(covered, matte)
         return
+    height, width = covered.shape
     rows = max(1, _STRIP_BYTES // (width * 12))
     room = np.empty((rows, width, 3), dtype=np.float32)
     for top in range(0, height, rows):
@@ -100,7 +86,46 @@ def combine_step(
         if matte is not None:
             colour = _multiply_plane(colour, matte[strip], buffer)
             alpha = matte[strip] if alpha is None else alpha * matte[strip]
-        _lay(ground.rgb[strip], ground.alpha[strip], colour, alpha, operator)
+        _lay(ground.rgb[strip], covered[strip], colour, alpha, operator)
+
+
+def still_of(
+    ground: Picture,
+    source: Picture,
+    operator: Operator = "plus",
+    *,
+    matrix: NDArray[np.float64] | None = None,
+    matte: Plane | None = None,
+    refuse: bool = True,
+) -> Still | None:
+    """Return a step as what can be added together with others; None for any other step.
+
+    Arguments and errors are those of `combine_step`.
+    """
+    covered = _alpha_of(ground)
+    for name, plane in (("source", source.rgb), ("matte", matte), ("alpha", source.alpha)):
+        if plane is not None and plane.shape[:2] != covered.shape:
+            raise LightError(
+                f"The {name} of a step has another size than the ground",
+                seen=f"{plane.shape[1]} x {plane.shape[0]} pixels",
+                expected=f"{covered.shape[1]} x {covered.shape[0]} pixels",
+                remedy="Resample it to the picture of the shot first.",
+            )
+    if matrix is not None and not np.all(np.isfinite(matrix)):
+        raise LightError(
+            "Gain and tint of a step are not finite", seen=str(matrix.tolist()), expected="light"
+        )
+    if refuse:
+        check_blend(ground, source, operator, matrix)
+    if operator != "plus" or source.alpha is not None or not is_worth_it(covered.shape):
+        return None
+    return Still(source.rgb, after=matrix, matte=matte)
+
+
+def _alpha_of(ground: Picture) -> Plane:
+    if ground.alpha is None:
+        raise LightError("The ground has no alpha", seen="R, G, B", expected="`lay_ground`")
+    return ground.alpha
 
 
 def cover(covered: Plane, matte: Plane | None) -> None:

@@ -11,7 +11,7 @@ from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.combine import combine_step, lay_ground
 from glimsum_workers.engine.half import to_half
-from glimsum_workers.engine.laying import Halves, add_still, count_unfinite, side_by_side
+from glimsum_workers.engine.laying import Halves, Still, add_stills, count_unfinite, side_by_side
 from glimsum_workers.engine.mattes.picture import matte_from_picture, weights_from_halves
 from glimsum_workers.engine.metrics import read_figures
 
@@ -43,7 +43,7 @@ def test_what_is_added_is_that_of_float64(
         expected = expected if matrix is None else expected @ matrix.T
     expected = target + (expected if matte is None else expected * matte[..., None])
 
-    add_still(planes_of(rgb), target, before=before, after=after, matte=matte)
+    add_stills([Still(planes_of(rgb), before, after, matte)], target)
 
     np.testing.assert_allclose(target, expected, atol=3e-6)
 
@@ -52,10 +52,26 @@ def test_halves_and_their_floats_give_the_same_bits() -> None:
     rgb = light(1).astype(np.float16)
     one, other = light(2), light(2)
 
-    add_still(planes_of(rgb), one, before=TINT, after=TINT)
-    add_still(rgb.astype(np.float32), other, before=TINT, after=TINT)
+    add_stills([Still(planes_of(rgb), TINT, TINT)], one)
+    add_stills([Still(rgb.astype(np.float32), TINT, TINT)], other)
 
     np.testing.assert_array_equal(one, other)
+
+
+def test_pictures_added_together_are_those_added_one_by_one() -> None:
+    matte = np.random.default_rng(3).random((HEIGHT, WIDTH), np.float32)
+    stills = [
+        Still(planes_of(light(1)), TINT, 0.25 * np.eye(3), matte),
+        Still(light(2), None, GAINS),
+        Still(planes_of(light(4))),
+    ]
+    together, one_by_one = light(5), light(5)
+
+    add_stills(stills, together)
+    for each in stills:
+        add_stills([each], one_by_one)
+
+    np.testing.assert_array_equal(together, one_by_one)
 
 
 def test_a_matte_of_halves_has_the_weights_of_its_floats() -> None:
@@ -74,7 +90,7 @@ def test_what_is_no_number_adds_nothing_and_is_counted() -> None:
     rgb[5, 6] = [np.nan, np.inf, -np.inf]
     planes, target = planes_of(rgb), np.zeros((HEIGHT, WIDTH, 3), np.float32)
 
-    add_still(planes, target)
+    add_stills([Still(planes)], target)
 
     assert count_unfinite(planes) == 3
     np.testing.assert_array_equal(target, np.where(np.isfinite(rgb), rgb, 0))
