@@ -154,9 +154,9 @@ class Soak:
             self.count([victim])
 
     def kill_worker(self, *, supervisor: bool) -> None:
-        slots = self.service.slots()
-        dying = slots
-        with self.service.stopped(slots) as may_die:
+        with self.service.all_stopped() as may_die:
+            slots = self.service.slots()
+            dying = slots
             if not may_die:
                 return
             if supervisor:

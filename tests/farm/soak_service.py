@@ -193,19 +193,25 @@ class SoakService:
         return None
 
     @contextmanager
+    def all_stopped(self) -> Iterator[bool]:
+        """Hold the worker's parent still, which then starts no slot, and all its slots.
+
+        A slot that began its work between the look and the kill could hold an item that was
+        lost twice.
+        """
+        parent = self._child("soak_worker")
+        with self._held([] if parent is None else [parent]), self.stopped(self.slots()) as may_die:
+            yield may_die
+
+    @contextmanager
     def stopped(self, processes: Sequence[int]) -> Iterator[bool]:
         """Hold processes still; yield whether they may be killed: no third loss of one item.
 
         An item whose process was lost three times is set aside as poison, by design. Looked at
         while nothing moves, so that no slot takes such an item between the look and the kill.
         """
-        held = []
-        for process in processes:
-            with suppress(ProcessLookupError):
-                os.kill(process, signal.SIGSTOP)
-                held.append(process)
-        time.sleep(0.05)  # what they asked for last has reached the ledger by then
-        try:
+        with self._held(processes) as held:
+            time.sleep(0.2)  # what they asked for last has reached the ledger by then
             yield bool(held) and not any(
                 item.tries > 2
                 for run in self.open_runs()
@@ -213,6 +219,17 @@ class SoakService:
                 for item in self.items(run, stage)
                 if item.state is ItemState.WORKING
             )
+
+    @contextmanager
+    def _held(self, processes: Sequence[int]) -> Iterator[list[int]]:
+        """Hold processes still; yield those that were still there."""
+        held = []
+        for process in processes:
+            with suppress(ProcessLookupError):
+                os.kill(process, signal.SIGSTOP)
+                held.append(process)
+        try:
+            yield held
         finally:
             for process in held:
                 with suppress(ProcessLookupError):
