@@ -98,9 +98,22 @@ def still_of(
     matte: Plane | None = None,
     refuse: bool = True,
 ) -> Still | None:
-    """Return a step as what can be added together with others; None for any other step.
+    """Return a step as what can be added together with others.
 
-    Arguments and errors are those of `combine_step`.
+    Parameters
+    ----------
+    ground, source, operator, matrix, matte, refuse
+        As for `combine_step`; nothing is laid yet.
+
+    Returns
+    -------
+    Still or None
+        None for a step that does more than add light without coverage of its own.
+
+    Raises
+    ------
+    LightError
+        As `combine_step`.
     """
     covered = _alpha_of(ground)
     for name, plane in (("source", source.rgb), ("matte", matte), ("alpha", source.alpha)):
