@@ -102,8 +102,13 @@ def still_of(
 
     Parameters
     ----------
-    ground, source, operator, matrix, matte, refuse
+    ground, source : Picture
         As for `combine_step`; nothing is laid yet.
+    operator : Operator
+    matrix : float64 array, (3, 3), optional
+    matte : Plane, optional
+    refuse : bool
+        All four as for `combine_step`.
 
     Returns
     -------
