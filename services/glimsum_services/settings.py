@@ -117,6 +117,12 @@ class Settings(BaseModel):
     )
     time_zone: str = Field(default="UTC", description="Time zone of the working hours, IANA name.")
 
+    @field_validator("state_folder")
+    @classmethod
+    def _whole_state_folder(cls, folder: Path) -> Path:
+        """Return the folder as every process finds it, wherever it works."""
+        return folder.expanduser().absolute()
+
     @field_validator("roots", mode="before")
     @classmethod
     def _split_roots(cls, value: Any) -> Any:

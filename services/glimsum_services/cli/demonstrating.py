@@ -69,6 +69,10 @@ def demo(
         if not as_json:
             say(f"change numbers in {job} and run the demo again: that makes the next version")
             say(
+                "or go on with its service, for `glimsum rerun` and the like: "
+                f"GLIMSUM_STATE_FOLDER={settings.state_folder} glimsum up --root {ROOT}={place}"
+            )
+            say(
                 f"everything a recipe can do: glimsum still {place / FULL_JOB_FILE} 1006 --steps "
                 f"--out steps.png --root {ROOT}={place}"
             )

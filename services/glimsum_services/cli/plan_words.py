@@ -14,7 +14,7 @@ def plan_lines(plan: Mapping[str, Any]) -> Iterator[str]:
     for words, part in (("to combine", plan["combined"]), ("taken over", plan["reused"])):
         frames = f": {part['frames']}" if part["count"] else ""
         size = f", {size_words(part['bytes'])}" if part["bytes"] else ""
-        yield f"  {words}: {part['count']} frames{frames}{size}"
+        yield f"  {words}: {part['count']} frame{'s' * (part['count'] != 1)}{frames}{size}"
     yield f"  measured anew: {_measured(plan)}"
     seconds = plan["seconds"]
     slots = f"{plan['slots']} slots are there now"

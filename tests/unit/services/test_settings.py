@@ -124,3 +124,13 @@ def test_no_secret_travels_in_the_environment(tmp_path: Path) -> None:
     secrets = {"broker": "redis://:hidden@farm/0", "token": "0123456789ab.hidden"}
     settings = load_settings({}, state_folder=tmp_path, **secrets)
     assert "hidden" not in repr(settings.environment())
+
+
+def test_a_state_folder_is_the_same_wherever_a_process_works(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+
+    settings = load_settings({"GLIMSUM_STATE_FOLDER": "shot/state"})
+
+    assert settings.state_folder == tmp_path / "shot" / "state"

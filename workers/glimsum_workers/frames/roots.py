@@ -15,6 +15,9 @@ from glimsum_workers.frames.confined import open_beneath
 _LEADS_OUT = (errno.EXDEV, errno.ELOOP)
 _READ = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0)
 """Without waiting: a named pipe in the place of a file must be refused, not waited for."""
+MOST_NAMED = 8
+"""Files and folders that a message names."""
+
 _FOLDER = os.O_RDONLY | getattr(os, "O_DIRECTORY", 0)
 
 
@@ -172,12 +175,12 @@ class Roots:
         try:
             return open_beneath(root, path.parts, flags)
         except OSError as error:
-            raise _refusal(path, error) from error
+            raise _refusal(path, error, root) from error
         finally:
             os.close(root)
 
 
-def _refusal(path: RootPath, error: OSError) -> PathError | SourceError:
+def _refusal(path: RootPath, error: OSError, root: int) -> PathError | SourceError:
     place = Place(file=str(path))
     if error.errno in _LEADS_OUT:
         return PathError(
@@ -188,11 +191,15 @@ def _refusal(path: RootPath, error: OSError) -> PathError | SourceError:
             remedy="Put the files below the root, or name their folder as a root.",
         )
     if error.errno in (errno.ENOENT, errno.ENOTDIR):
+        depth, names = _names_before(path, root)
+        folder = RootPath(path.root, "/".join(path.parts[:depth]))
+        more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
         return SourceError(
             "there is no such file or folder",
             place=place,
-            seen="nothing",
-            expected=path.name or path.root,
+            seen=f"in {folder}: {', '.join(names[:MOST_NAMED]) or 'nothing'}{more}",
+            expected=path.parts[depth] if path.parts else path.root,
+            remedy="Correct the path, or bring the files there.",
         )
     return SourceError(
         "this can't be opened",
@@ -200,6 +207,22 @@ def _refusal(path: RootPath, error: OSError) -> PathError | SourceError:
         seen=error.strerror or str(error),
         expected="a file or folder that this machine may read",
     )
+
+
+def _names_before(path: RootPath, root: int) -> tuple[int, list[str]]:
+    """Return how many folders of a path are there, and what the last of them holds."""
+    for depth in range(len(path.parts) - 1, 0, -1):
+        with suppress(OSError):
+            folder = open_beneath(root, path.parts[:depth], _FOLDER | os.O_CLOEXEC)
+            try:
+                return depth, _seen_in(folder)
+            finally:
+                os.close(folder)
+    return 0, _seen_in(root)
+
+
+def _seen_in(folder: int) -> list[str]:
+    return sorted(name for name in os.listdir(folder) if not name.startswith("."))
 
 
 def _kind(mode: int) -> str:
