@@ -2,7 +2,8 @@
 
 import difflib
 import json
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -116,8 +117,20 @@ def _problem(
         place=place,
         seen=show(details[0]["input"]),
         expected=" or ".join(dict.fromkeys(_expected(detail) for detail in details)),
-        remedy="Correct the value.",
+        remedy=f"{_guess(details)}Correct the value; `glimsum schema` prints the whole format.",
     )
+
+
+def _guess(details: Sequence[ErrorDetails]) -> str:
+    """Return a question after the word that was meant, if one is near."""
+    words = [
+        word
+        for detail in details
+        if detail["type"] == "literal_error"
+        for word in re.findall(r"'([^']+)'", str(detail.get("ctx", {}).get("expected")))
+    ]
+    near = difflib.get_close_matches(str(details[0]["input"]), words, n=1)
+    return f"Did you mean {near[0]}? " if near else ""
 
 
 def _expected(detail: ErrorDetails) -> str:
@@ -127,6 +140,8 @@ def _expected(detail: ErrorDetails) -> str:
             return str(context["expected"])
         case "value_error":
             return str(context["error"])
+        case "model_type":
+            return "fields of its own, {NAME: VALUE}"
         case "string_pattern_mismatch":
             return f"text like {context['pattern']}"
         case _:

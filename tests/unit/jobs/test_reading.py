@@ -101,6 +101,16 @@ def test_a_misspelt_field_is_refused_with_the_nearest_name() -> None:
     assert problem.place.pass_name == "beauty"
 
 
+def test_a_misspelt_word_is_refused_with_the_nearest_and_the_other_form() -> None:
+    tree = small_job()
+    tree["passes"]["practicals"]["level"] = "stedy"
+
+    problem = only_problem(tree)
+
+    assert problem.expected == "'follow' or 'steady' or fields of its own, {NAME: VALUE}"
+    assert problem.remedy.startswith("Did you mean steady? ")
+
+
 def test_a_lamp_pass_without_exposure_is_asked_for_and_never_taken_as_0() -> None:
     tree = small_job()
     del tree["passes"]["practicals"]["exposure"]
