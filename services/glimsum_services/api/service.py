@@ -61,8 +61,9 @@ class Service:
                 404,
                 f"there is no shot {shot[:64]}",
                 seen=shot[:64],
-                expected="a shot that was submitted; GET /shots lists them",
-                remedy="Check its name, or submit it.",
+                expected="a shot that was submitted here: the page and GET /shots list them",
+                remedy="Check its name, or submit it. A shot of another service's ledger, such as "
+                "the demo's, is known there alone.",
             )
         if version is None:
             version = versions[-1]
@@ -72,7 +73,7 @@ class Service:
                 f"shot {shot} has no version {version}",
                 seen=str(version),
                 expected=f"{versions[0]} to {versions[-1]}",
-                remedy=f"GET /shots/{shot} lists its versions.",
+                remedy=f"The page and GET /shots/{shot} list its versions.",
             )
         return self.shots.order(run_name(shot, version))
 
