@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
+from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -32,14 +33,17 @@ _KERNELS = "NUMBA_CACHE_DIR"
 
 
 def kept_kernels(state_folder: Path, given: Mapping[str, str]) -> dict[str, str]:
-    """Return where workers keep their compiled inner loops: below the state folder.
+    """Return where workers keep their compiled inner loops: below the state folder, made here.
 
     The folder is named by the loops' own source, because the compiler looks at the file of a
     loop only, not at the files of the loops it calls. A folder named in `given` comes first.
     """
     if given.get(_KERNELS):
         return {}
-    return {_KERNELS: str(state_folder / "compiled" / _digest_of_kernels())}
+    folder = state_folder / "compiled" / _digest_of_kernels()
+    with suppress(OSError):  # then each process compiles for itself, and says so
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    return {_KERNELS: str(folder)}
 
 
 def _digest_of_kernels() -> str:

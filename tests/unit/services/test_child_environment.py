@@ -12,6 +12,7 @@ def test_compiled_code_is_kept_below_the_state_folder(tmp_path: Path) -> None:
     folder = Path(kept_kernels(tmp_path, {})["NUMBA_CACHE_DIR"])
 
     assert folder.parent == tmp_path / "compiled"
+    assert folder.is_dir()
 
 
 def test_a_folder_that_somebody_named_comes_first(tmp_path: Path) -> None:

@@ -4,8 +4,10 @@ Nothing here lets the compiler reorder or join floating-point operations, so a f
 bytes on every machine whose numbers are those of IEEE 754.
 """
 
+import fcntl
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from functools import cache
 from importlib import import_module
 from typing import Any
@@ -42,7 +44,8 @@ def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
     """
     asked = list(signatures) or None
     try:
-        made = numba.jit(asked, cache=True, nogil=True, error_model="numpy")(function)
+        with _alone():
+            made = numba.jit(asked, cache=True, nogil=True, error_model="numpy")(function)
     except (RuntimeError, OSError) as error:
         # No folder at all, or one that filled up: what was compiled already must not try again.
         for each in _MADE:
@@ -51,6 +54,21 @@ def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
         made = numba.jit(asked, nogil=True, error_model="numpy")(function)
     _MADE.append(made)
     return made
+
+
+@contextmanager
+def _alone() -> Iterator[None]:
+    """Let one process of a machine compile at a time: the next one finds what it made.
+
+    Ends with the process, whatever ends that. Where nothing can be locked each compiles by itself.
+    """
+    folder = numba.config.CACHE_DIR
+    with ExitStack() as stack:
+        if folder:
+            with suppress(OSError):
+                lock = stack.enter_context(open(f"{folder}/compiling", "wb"))  # noqa: PTH123  # the engine knows no paths
+                fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 @cache
