@@ -34,7 +34,7 @@ def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
     -------
     callable
         The same numbers. Where no folder for compiled code can be written it is compiled in
-        memory, which costs each process some 20 s of CPU, and a line in the log says so.
+        memory, which costs each process some 30 s of CPU, and a line in the log says so.
 
     Notes
     -----
@@ -74,7 +74,7 @@ def _alone() -> Iterator[None]:
 @cache
 def _tell_once(reason: str) -> None:
     _LOG.warning(
-        "compiled code can't be kept: %s. Every worker process compiles anew, some 20 s of CPU "
+        "compiled code can't be kept: %s. Every worker process compiles anew, some 30 s of CPU "
         "each. Set NUMBA_CACHE_DIR to a folder that can be written.",
         reason,
     )
