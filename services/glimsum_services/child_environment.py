@@ -46,6 +46,11 @@ def kept_kernels(state_folder: Path, given: Mapping[str, str]) -> dict[str, str]
     return {_KERNELS: str(folder)}
 
 
+def kernel_folder(given: Mapping[str, str]) -> Path | None:
+    """Return where a process with this environment keeps compiled loops; None if nobody said."""
+    return Path(given[_KERNELS]) if given.get(_KERNELS) else None
+
+
 def _digest_of_kernels() -> str:
     found = find_spec("glimsum_workers")
     places = [] if found is None else list(found.submodule_search_locations or ())

@@ -1,8 +1,9 @@
 """The one door to the workers: queue, ledger, plan and flows are joined here and nowhere else."""
 
+import logging
 import os
 import sys
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Any
@@ -12,10 +13,12 @@ from glimsum_jobs.ledger import SINGLE_ITEM, Stage
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_jobs.plan import next_stage
+from glimsum_services.child_environment import kernel_folder
 from glimsum_services.connections import Connections, open_connections
 from glimsum_services.dispatcher import OrderSource, Plan
 from glimsum_services.joining import Gate, Joining, Maker
 from glimsum_services.json_lines import set_up_log
+from glimsum_services.loops_ahead import LoopsAhead
 from glimsum_services.machine_memory import slot_memory_bytes
 from glimsum_services.machine_name import MachineName
 from glimsum_services.settings import Settings, load_settings
@@ -24,11 +27,14 @@ from glimsum_services.store.shots import MOST_LISTED
 from glimsum_services.sweeper import Sweeper
 from glimsum_services.worker_parent import StopFlag, WorkerParent
 from glimsum_workers.celery_tasks import Perform, Workplace, register_tasks
+from glimsum_workers.compiled_note import everything_is_compiled
 
 PER_FRAME = (Stage.MEASURE, Stage.COMBINE)
 """Stages whose items are frames."""
 
 MIB = 1024 * 1024
+
+COMPILE_AHEAD = (sys.executable, "-m", "glimsum_workers.compile_ahead")
 
 
 def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
@@ -127,6 +133,14 @@ def sweeper_of(farm: Connections) -> Sweeper:
     return Sweeper(farm.ledger, sweep, every_s=3 * settings.lease_s, known=known)
 
 
+def loops_of(environment: Mapping[str, str]) -> LoopsAhead | None:
+    """Return what compiles the loops of a frame beside the work; None where nothing is kept."""
+    folder = kernel_folder(environment)
+    if folder is None:
+        return None
+    return LoopsAhead(COMPILE_AHEAD, lambda: everything_is_compiled(folder))
+
+
 def run_worker(
     settings: Settings,
     *,
@@ -186,6 +200,7 @@ def run_worker(
         board=board,
         lacks=lacks,
         sweeper=sweeper_of(farm) if orders is None else None,
+        ahead=loops_of(os.environ) if orders is None else None,
     )
     parent.connect()
     farm.app.worker_main(
@@ -207,6 +222,8 @@ def main() -> None:
     """Run a worker with the settings of the environment (``python -m glimsum_services.farm``)."""
     settings = load_settings(os.environ)
     set_up_log(settings.log)
+    # The queue lets only warnings of everybody through.
+    logging.getLogger("glimsum_services").setLevel(logging.INFO)
     try:
         run_worker(settings)
     except StoreError as error:

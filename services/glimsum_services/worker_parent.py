@@ -44,6 +44,16 @@ class Sweeping(Protocol):
         """Run in a thread of its own and return it."""
 
 
+class Ahead(Protocol):
+    """Something that is made ready beside the work, by a process that ends with this one."""
+
+    def start(self) -> None:
+        """Begin it, unless it is ready."""
+
+    def stop(self) -> None:
+        """End it if it still goes on; does not wait."""
+
+
 class StopFlag:
     """One byte shared with the slots: raised once, seen by all, no lock to be left behind."""
 
@@ -82,6 +92,8 @@ class WorkerParent:
         What a run lacks on this machine now, in words; "" when nothing does.
     sweeper : Sweeping, optional
         Removes what killed slots left behind.
+    ahead : Ahead, optional
+        Begun once the worker takes work.
     """
 
     def __init__(
@@ -96,6 +108,7 @@ class WorkerParent:
         board: SlotBoard,
         lacks: Callable[[str], str] = lambda _: "",
         sweeper: Sweeping | None = None,
+        ahead: Ahead | None = None,
     ) -> None:
         self._machine = machine
         self._settings = settings
@@ -106,6 +119,7 @@ class WorkerParent:
         self._care = SlotCare(machine, ledger, board, settings.grace_s)
         self._lacks = lacks
         self._sweeper = sweeper
+        self._ahead = ahead
         self._over = threading.Event()
         self._wake = threading.Event()
         self._facts = Machine(
@@ -134,6 +148,8 @@ class WorkerParent:
         self._dispatcher.start(self._over)
         if self._sweeper is not None:
             self._sweeper.start(self._over)
+        if self._ahead is not None:
+            self._try("make ready beside the work", self._ahead.start)
 
     def _release(self) -> int:
         why = "its worker died or was killed, and has started again"
@@ -175,6 +191,8 @@ class WorkerParent:
 
     def _shutting_down(self, **_: Any) -> None:
         self._stopping.raise_()
+        if self._ahead is not None:
+            self._ahead.stop()
         threading.Thread(target=self._end_hard, name="end", daemon=True).start()
 
     def _end_hard(self) -> None:

@@ -2,11 +2,15 @@
 
 import os
 import sys
+import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from glimsum_services.child_environment import kept_kernels
 from glimsum_services.embedded import API, WORKER, EmbeddedService
 from glimsum_services.settings import Settings, load_settings
 from support.server import server_program
@@ -39,18 +43,17 @@ def quick_settings(folder: Path, **given: Any) -> Settings:
 def running_service(
     settings: Settings, *, api: str = API, worker: Sequence[str] = WORKER
 ) -> Iterator[EmbeddedService]:
-    """Start the service and stop it at the end; skip where there is no server program."""
+    """Start the service and stop it at the end; skip where there is no server program.
+
+    Loops are compiled once for all tests, not by each in its own state folder.
+    """
     server_program()
-    before = os.environ.get("PYTHONPATH")
-    os.environ["PYTHONPATH"] = PYTHONPATH
-    try:
+    shared = kept_kernels(Path(tempfile.gettempdir()) / "glimsum_tests", os.environ)
+    with pytest.MonkeyPatch.context() as patch:
+        for name, value in {"PYTHONPATH": PYTHONPATH, **shared}.items():
+            patch.setenv(name, value)
         with EmbeddedService(settings, api=api, worker=worker) as service:
             yield service
-    finally:
-        if before is None:
-            del os.environ["PYTHONPATH"]
-        else:
-            os.environ["PYTHONPATH"] = before
 
 
 def program(*words: str) -> list[str]:

@@ -56,6 +56,11 @@ def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
     return made
 
 
+def is_kept() -> bool:
+    """Return whether all that was compiled so far lies in a folder, for the next process."""
+    return not any(isinstance(each._cache, _no_cache) for each in _MADE)  # noqa: SLF001  # as above
+
+
 @contextmanager
 def _alone() -> Iterator[None]:
     """Let one process of a machine compile at a time: the next one finds what it made.
