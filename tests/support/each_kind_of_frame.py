@@ -81,7 +81,11 @@ def write_material(folder: Path) -> None:
     write_stills(folder, "flat", 8, 0.8)
     for name, pixel_format in (("eight", "yuv420p"), ("ten", "yuv420p10le")):
         write_clip(
-            folder / f"{name}.mp4", 3, size=SIZE[::-1], pixel_format=pixel_format, make=clip_frame
+            folder / f"{name}.mp4",
+            3,
+            size=(SIZE[1], SIZE[0]),
+            pixel_format=pixel_format,
+            make=clip_frame,
         )
 
 
