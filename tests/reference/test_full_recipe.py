@@ -4,14 +4,18 @@ Source of the truth: the places of the board in the modelled set, `tests/data/ha
 The light of the board's own codes follows IEC 61966-2-1, computed here.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from glimsum_jobs.ledger import RunState
+from glimsum_jobs.takes import Takes
 from glimsum_services.demo.making import FULL_JOB_FILE, make_demo
 from glimsum_services.job_file import read_job_file
 from glimsum_services.rooted import root_job
+from glimsum_services.workshop.drawing_takes import draw_takes
 from support.harbour import shipped_harbour
 from support.run_here import HereRun, read_exr, run_here
 
@@ -27,6 +31,7 @@ FRAMES = range(1001, 1009)
 def run(tmp_path_factory: pytest.TempPathFactory) -> HereRun:
     folder = tmp_path_factory.mktemp("full")
     job_file = make_demo(folder).with_name(FULL_JOB_FILE)
+    draw_takes(folder)
     roots = {"here": folder}
     (job,) = read_job_file(job_file).jobs
     return run_here(root_job(job, folder, roots), roots)
@@ -120,3 +125,26 @@ def test_the_windows_are_lit_more_than_the_rest_of_the_wall(run: HereRun) -> Non
         inside[top - 3 : bottom + 4, left - 3 : right + 4] = True
     assert lit.sum() > 300
     assert inside[rows, columns].all()
+
+
+def test_the_fly_before_the_lens_of_one_take_is_not_in_the_master(run: HereRun) -> None:
+    """`drawing_takes.TAKES`: in haze_b, on frame 1004, 30 pixels long, around (652, 118)."""
+    frame, body = 1004, np.s_[112:124, 640:664]
+    master = read_exr(run.master(frame))
+
+    def combined(takes: Takes) -> NDArray[np.float32]:
+        job = run.order.job.model_copy(update={"takes": {"haze": takes}})
+        bench = replace(run, order=run.order.model_copy(update={"job": job})).bench()
+        with bench.material:
+            picture = bench.combine(frame, lambda: None).picture.rgb
+            bench.close()
+        return picture
+
+    without = combined(Takes(of=("haze_a", "haze_c")))
+    shown = combined(Takes(of=("haze_a", "haze_b", "haze_c"), combine="mean"))
+
+    clean = without[body].mean(axis=(0, 1))
+    # Haze is a third of the light there, and the darker of two takes is 2 % below it. A mean lets
+    # a third of the fly through, which is what this would see.
+    np.testing.assert_allclose(master[body].mean(axis=(0, 1)), clean, rtol=0.015)
+    assert (shown[body].mean(axis=(0, 1)) < 0.95 * clean).all()

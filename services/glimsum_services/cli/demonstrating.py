@@ -66,6 +66,11 @@ def demo(
             seconds = {"up": round(up_s, 1), "all": round(time.monotonic() - began, 1)}
             tell_troubles(client, runs, as_json=as_json)
             _tell_end(_results(client, runs[0], place), seconds, as_json=as_json)
+        from glimsum_services.workshop.drawing_takes import (  # noqa: PLC0415  # loads the engine
+            draw_takes,
+        )
+
+        draw_takes(place)
         if not as_json:
             say(f"change numbers in {job} and run the demo again: that makes the next version")
             say(

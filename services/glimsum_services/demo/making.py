@@ -11,7 +11,7 @@ from glimsum_jobs.problems import Place
 
 JOB_FILE = "harbour_010.yaml"
 FULL_JOB_FILE = "harbour_020.yaml"
-"""The same passes with everything a recipe can do."""
+"""Takes drawn from these passes, and everything a recipe can do; see `workshop.drawing_takes`."""
 FOLDERS = ("passes", "elements")
 
 

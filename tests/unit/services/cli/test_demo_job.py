@@ -13,6 +13,7 @@ from glimsum_jobs.passes import Level
 from glimsum_services.cli.program import make_app
 from glimsum_services.demo.making import FULL_JOB_FILE, JOB_FILE, make_demo
 from glimsum_services.job_file import read_job_file
+from glimsum_services.workshop.drawing_takes import TAKES, draw_takes
 
 
 def ask(*words: str) -> Result:
@@ -47,9 +48,13 @@ def test_the_demo_job_shows_what_the_service_can_do(job: Path) -> None:
 
 
 def test_the_second_job_holds_everything_a_recipe_can_do(job: Path) -> None:
+    draw_takes(job.parent)
+
     asked = read_job_file(job.with_name(FULL_JOB_FILE))
 
     shot = asked.jobs[0]
+    assert shot.takes["haze"].of == tuple(take.name for take in TAKES)
+    assert shot.takes["haze"].combine == "median"
     assert {type(matte).__name__ for matte in shot.mattes.values()} == {
         "BackingMatte",
         "ShapeMatte",
@@ -64,6 +69,21 @@ def test_the_second_job_holds_everything_a_recipe_can_do(job: Path) -> None:
     result = ask("check", str(job.with_name(FULL_JOB_FILE)), "--json")
     report = json.loads(result.output)["jobs"][0]
     assert (report["refused"], report["set_aside"], report["problems"]) == (False, [], [])
+
+
+def test_a_take_that_is_lost_is_drawn_as_it_was_and_the_others_are_left(job: Path) -> None:
+    draw_takes(job.parent)
+    files = {file: file.stat().st_mtime_ns for file in job.parent.glob("takes/*/*.png")}
+    lost = job.parent / "takes" / "haze_b" / "haze_b.0004.png"
+    drawn = lost.read_bytes()
+    lost.unlink()
+
+    draw_takes(job.parent)
+
+    assert lost.read_bytes() == drawn
+    left = {file: file.stat().st_mtime_ns for file in job.parent.glob("takes/*/*.png")}
+    assert {file for file in files if left[file] != files[file]} == {lost}
+    assert not list(job.parent.rglob("*.part"))
 
 
 def test_check_finds_nothing_wrong_with_the_demo(job: Path) -> None:

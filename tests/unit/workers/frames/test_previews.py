@@ -1,3 +1,4 @@
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -7,7 +8,7 @@ from PIL import Image
 from skimage.transform import downscale_local_mean
 
 from glimsum_jobs.errors import OutputError
-from glimsum_workers.frames.previews import shrink, write_preview
+from glimsum_workers.frames.previews import encode_picture, shrink, write_preview
 from glimsum_workers.frames.sheets import Labelled, draw_sheet, write_sheet
 
 LIGHT = np.random.default_rng(2).gamma(0.5, 1.0, (54, 96, 3)).astype(np.float32) - np.float32(0.02)
@@ -63,6 +64,15 @@ def test_a_preview_shows_the_codes_it_was_given(tmp_path: Path) -> None:
     assert size == (tmp_path / "a.jpg").stat().st_size
     assert int(np.abs(codes[5:35, 2:24] - (200, 40, 90)).max()) <= 3
     assert [path.name for path in tmp_path.iterdir()] == ["a.jpg"]
+
+
+def test_a_quick_png_holds_every_code() -> None:
+    picture = np.random.default_rng(3).integers(0, 256, (40, 60, 3), np.uint8)
+
+    content = encode_picture(picture, "PNG", "a.png", quick=True)
+
+    with Image.open(BytesIO(content)) as back:
+        np.testing.assert_array_equal(np.asarray(back), picture)
 
 
 def test_light_can_not_be_taken_for_a_display_picture(tmp_path: Path) -> None:
