@@ -40,7 +40,7 @@ COMPILE_AHEAD = (sys.executable, "-m", "glimsum_workers.compile_ahead")
 def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
     """Return the real work: the flows, given this machine's roots and the ledger to read."""
     from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
-    from glimsum_workers.kept_passes import LightRoom  # noqa: PLC0415  # the same
+    from glimsum_workers.light.kept_passes import LightRoom  # noqa: PLC0415  # the same
     from glimsum_workers.perform import Performer  # noqa: PLC0415  # only workers load the engine
 
     settings = farm.settings
@@ -50,7 +50,7 @@ def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
 
 def joining_of(farm: Connections) -> Joining:
     """Return what this machine is held against before it works."""
-    from glimsum_workers.light_fingerprint import (  # noqa: PLC0415  # only workers load the engine
+    from glimsum_workers.light.fingerprint import (  # noqa: PLC0415  # only workers load the engine
         PIXEL_EPOCH,
     )
 
@@ -94,8 +94,8 @@ class GatedWorkplace(Workplace[Any]):
 
 def lacks_of(farm: Connections, joining: Joining) -> Callable[[str], str]:
     """Return what tells what a run lacks on this machine now, in words; "" for nothing."""
-    from glimsum_workers.fitness import Fitness  # noqa: PLC0415  # only workers load the engine
     from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
+    from glimsum_workers.run.fitness import Fitness  # noqa: PLC0415  # only workers load the engine
 
     def checked(run: str) -> Checked | None:
         found = farm.ledger.result(run, Stage.CHECK, SINGLE_ITEM)
@@ -117,7 +117,7 @@ def lacks_of(farm: Connections, joining: Joining) -> Callable[[str], str]:
 def sweeper_of(farm: Connections) -> Sweeper:
     """Return what removes unfinished files of killed workers on this machine."""
     from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
-    from glimsum_workers.sweep_run import sweep_run  # noqa: PLC0415  # only workers load the engine
+    from glimsum_workers.run.sweep import sweep_run  # noqa: PLC0415  # only workers load the engine
 
     settings = farm.settings
     longest_s = max(settings.frame_limit_s, settings.shot_limit_s)

@@ -51,8 +51,8 @@ from glimsum_workers.engine.laying import Still  # noqa: E402  # the same
 from glimsum_workers.frames.exr_bytes import lay_out  # noqa: E402  # the same
 from glimsum_workers.frames.half_files import read_planes  # noqa: E402  # the same
 from glimsum_workers.frames.previews import write_preview  # noqa: E402  # the same
-from glimsum_workers.look import Look  # noqa: E402  # the same
-from glimsum_workers.on_frame import OnFrame  # noqa: E402  # the same
+from glimsum_workers.light.look import Look  # noqa: E402  # the same
+from glimsum_workers.steps.on_frame import OnFrame  # noqa: E402  # the same
 
 NAMES = (*material.LAMPS, "matte")
 ALIGNS = ("similarity", "shift", "none")

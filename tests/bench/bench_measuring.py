@@ -31,17 +31,17 @@ from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.plan import hold_frame
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers import prepared_pictures, track_shot
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
+from glimsum_workers.footage.material import Material
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.material import Material
-from glimsum_workers.one_frame import measure_here
-from glimsum_workers.reuse import EarlierFrames
-from glimsum_workers.track_shot import Tracker
-from glimsum_workers.write_frame import write_frame
-from glimsum_workers.writer import Writer
+from glimsum_workers.looking.one_frame import measure_here
+from glimsum_workers.measuring import prepared_pictures, track_shot
+from glimsum_workers.measuring.track_shot import Tracker
+from glimsum_workers.writing.reuse import EarlierFrames
+from glimsum_workers.writing.write_frame import write_frame
+from glimsum_workers.writing.writer import Writer
 from support.harbour import HarbourShot, read_pixels, shipped_harbour
 
 SIZES = {"960": (540, 960), "HD": (1080, 1920), "4K": (2160, 3840)}

@@ -24,9 +24,9 @@ from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.reuse import EarlierFrames
-from glimsum_workers.write_frame import write_frame
-from glimsum_workers.writer import Writer
+from glimsum_workers.writing.reuse import EarlierFrames
+from glimsum_workers.writing.write_frame import write_frame
+from glimsum_workers.writing.writer import Writer
 
 data: Any = import_module("skimage.data")
 transform: Any = import_module("skimage.transform")

@@ -25,7 +25,7 @@ from glimsum_workers.engine import combine
 from glimsum_workers.engine.resample import resample as resampling
 from glimsum_workers.engine.resample.kernels import interpolation_taps
 from glimsum_workers.engine.tint import tint_matrix
-from glimsum_workers.pass_light import ShotLight
+from glimsum_workers.light.passes import ShotLight
 
 OpenImageIO.attribute("threads", 1)
 OpenImageIO.attribute("exr_threads", -1)

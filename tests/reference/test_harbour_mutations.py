@@ -11,9 +11,9 @@ import pytest
 from av.video.frame import VideoFrame
 from numpy.typing import NDArray
 
-from glimsum_workers import pass_light
 from glimsum_workers.engine.primaries import convert
 from glimsum_workers.engine.spaces import Matrix3
+from glimsum_workers.light import passes
 from support.harbour import shipped_harbour, true_drift
 from support.harbour_jobs import harbour_job, job_frame
 from support.harbour_motion import move_to_reference
@@ -111,7 +111,7 @@ def test_tint_before_the_matrix_breaks_the_block_median(
     def tint_first(rgb: NDArray[np.float32], matrix: Matrix3) -> NDArray[np.float32]:
         return convert((rgb @ tint.T).astype(np.float32), matrix)
 
-    monkeypatch.setattr(pass_light, "convert", tint_first)
+    monkeypatch.setattr(passes, "convert", tint_first)
     wrong = score_tinted(tmp_path)
 
     assert broken_by_sum(right) == []

@@ -17,10 +17,10 @@ from glimsum_jobs.measurements import Checked
 from glimsum_jobs.problems import Rank
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.check_shot import check_shot
+from glimsum_workers.checking.pass_likeness import Likeness
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.master_attributes import START_OFFSETS
-from glimsum_workers.pass_likeness import Likeness
+from glimsum_workers.writing.master_attributes import START_OFFSETS
 from support.harbour import HarbourShot
 from support.harbour_drift import find_shot, moving_set
 from support.harbour_jobs import harbour_job, harbour_roots, job_frame

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from glimsum_workers.compile_ahead import compile_everything, loop_files
-from glimsum_workers.kept_passes import LightRoom
+from glimsum_workers.light.kept_passes import LightRoom
 from support.near_and_far import Layers
 from support.run_here import HereRun, open_run, work_through
 from support.small_shots import exr_pass, small_roots, small_shot, write_exr_pass

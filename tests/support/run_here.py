@@ -19,7 +19,7 @@ from glimsum_services.submit import digest_job
 from glimsum_workers.celery_tasks import Workplace
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.kept_passes import LightRoom
+from glimsum_workers.light.kept_passes import LightRoom
 from glimsum_workers.perform import NO_LIGHT, Performer, kept_of
 from support.memory_ledger import MemoryLedger
 

@@ -24,7 +24,7 @@ from glimsum_jobs.errors import (
 )
 from glimsum_jobs.ledger import Cause, Claim, Control, Failure, Finish, Ledger, Result, Stage
 from glimsum_jobs.tickets import WORK_ON_SHOT, queue_of
-from glimsum_workers.lease import LeaseKeeper
+from glimsum_workers.run.lease import LeaseKeeper
 
 log = logging.getLogger(__name__)
 

@@ -11,12 +11,12 @@ from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank, stopped_frames, stops_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.take_checks import spare_takes
-from glimsum_workers.check_alignment import look_at_alignment
-from glimsum_workers.check_elements import look_at_element, look_at_insert
-from glimsum_workers.check_files import look_at_matte, look_at_pass
+from glimsum_workers.checking.alignment import look_at_alignment
+from glimsum_workers.checking.elements import look_at_element, look_at_insert
+from glimsum_workers.checking.files import look_at_matte, look_at_pass
+from glimsum_workers.checking.start_offsets import Started, find_start_offsets
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.start_offsets import Started, find_start_offsets
 
 GB = 1e9
 

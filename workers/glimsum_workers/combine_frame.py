@@ -9,25 +9,25 @@ from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.problems import Place, Problem
 from glimsum_jobs.recipe import Step
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.averages import Averages
 from glimsum_workers.engine.codes import Picture, Plane
 from glimsum_workers.engine.combine import combine_step, lay_ground, still_of
 from glimsum_workers.engine.metrics import read_figures
 from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.engine.tint import tint_matrix
+from glimsum_workers.footage.averages import Averages
+from glimsum_workers.footage.material import Material
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.kept_light import LightStore
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.kept_passes import KeptLight
-from glimsum_workers.light_fingerprint import LightFingerprints
-from glimsum_workers.material import Material
-from glimsum_workers.on_frame import OnFrame, shown_in
-from glimsum_workers.pass_light import PassLight, ShotLight
-from glimsum_workers.prepared_pictures import PreparedPictures
-from glimsum_workers.shot_elements import ShotElements
-from glimsum_workers.shot_inserts import ShotInserts
-from glimsum_workers.shot_mattes import ShotMattes
-from glimsum_workers.unmoved_light import UnmovedLight
+from glimsum_workers.light.fingerprint import LightFingerprints
+from glimsum_workers.light.kept_passes import KeptLight
+from glimsum_workers.light.passes import PassLight, ShotLight
+from glimsum_workers.light.unmoved import UnmovedLight
+from glimsum_workers.measuring.prepared_pictures import PreparedPictures
+from glimsum_workers.steps.elements import ShotElements
+from glimsum_workers.steps.inserts import ShotInserts
+from glimsum_workers.steps.mattes import ShotMattes
+from glimsum_workers.steps.on_frame import OnFrame, shown_in
 
 
 @dataclass(frozen=True)

@@ -18,12 +18,12 @@ from glimsum_workers.frames.master_reading import read_master
 from glimsum_workers.frames.masters import digest_file
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, draw_card, write_sheet
-from glimsum_workers.look import Look
-from glimsum_workers.outage_remarks import tell_outages
-from glimsum_workers.track_files import TRACKS, write_tracks
-from glimsum_workers.version_folder import LINES, MASTERS, VIEWING
-from glimsum_workers.viewing_copy import write_viewing_copy
-from glimsum_workers.writer import Writer
+from glimsum_workers.light.look import Look
+from glimsum_workers.light.outage_remarks import tell_outages
+from glimsum_workers.writing.track_files import TRACKS, write_tracks
+from glimsum_workers.writing.version_folder import LINES, MASTERS, VIEWING
+from glimsum_workers.writing.viewing_copy import write_viewing_copy
+from glimsum_workers.writing.writer import Writer
 
 SHEET_PICTURES = 12
 SHEET_COLUMNS = 4

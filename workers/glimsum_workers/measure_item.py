@@ -4,12 +4,12 @@ from collections.abc import Container
 
 from glimsum_jobs.plan import ALIGN, AVERAGE, FOLLOW, SAMPLE, TRACK, measure_items
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.follow_shot import follow_marked
+from glimsum_workers.footage.material import Material
 from glimsum_workers.frames.kept import Keep
-from glimsum_workers.material import Material
 from glimsum_workers.measure_shot import average_pass, sample_level
-from glimsum_workers.measured import Measured, Result
-from glimsum_workers.track_shot import Tracker
+from glimsum_workers.measuring.follow_shot import follow_marked
+from glimsum_workers.measuring.measured import Measured, Result
+from glimsum_workers.measuring.track_shot import Tracker
 
 PLACES = (TRACK, ALIGN, FOLLOW)
 """Kinds of items that tell where passes lie, and what is followed on the reference."""

@@ -11,15 +11,15 @@ from glimsum_jobs.measurements import Averaged, Sampled
 from glimsum_jobs.passes import Pass
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.digests import digest_of
 from glimsum_workers.engine.codes import Image
 from glimsum_workers.engine.dark import Averager
 from glimsum_workers.engine.hot_pixels import find_hot_pixels
 from glimsum_workers.engine.level.sample import cell_of, unclipped_cells
 from glimsum_workers.engine.metrics import block_means
+from glimsum_workers.footage.digests import digest_of
+from glimsum_workers.footage.material import Material
+from glimsum_workers.footage.recorded import decode_pass, exposed, stops_of
 from glimsum_workers.frames.kept import Keep
-from glimsum_workers.material import Material
-from glimsum_workers.recorded import decode_pass, exposed, stops_of
 
 MEASURE_EPOCH = 1
 """Raised whenever measuring the same files gives other numbers."""

@@ -18,19 +18,19 @@ from glimsum_jobs.settled import settled
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.combine_frame import ShotBench
 from glimsum_workers.finish_shot import finish_shot
+from glimsum_workers.footage.material import Material
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.manifest import append_line
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.kept_passes import LightRoom, open_light_store
-from glimsum_workers.light_fingerprint import PIXEL_EPOCH
-from glimsum_workers.material import Material
+from glimsum_workers.light.fingerprint import PIXEL_EPOCH
+from glimsum_workers.light.kept_passes import LightRoom, open_light_store
 from glimsum_workers.measure_item import measure_item
-from glimsum_workers.measured import Result, read_measured
-from glimsum_workers.reuse import EarlierFrames
+from glimsum_workers.measuring.measured import Result, read_measured
 from glimsum_workers.solve_shot import solve_shot
-from glimsum_workers.version_folder import LINES
-from glimsum_workers.write_frame import write_frame
-from glimsum_workers.writer import Writer
+from glimsum_workers.writing.reuse import EarlierFrames
+from glimsum_workers.writing.version_folder import LINES
+from glimsum_workers.writing.write_frame import write_frame
+from glimsum_workers.writing.writer import Writer
 
 PROGRAM = version("glimsum")
 NO_LIGHT = LightRoom(budget_bytes=0, reserve_bytes=0)

@@ -4,15 +4,15 @@ from glimsum_jobs.measurements import Averaged, Solved
 from glimsum_jobs.plan import dead_frames
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.averages import Averages
-from glimsum_workers.digests import digest_of
+from glimsum_workers.footage.averages import Averages
+from glimsum_workers.footage.digests import digest_of
+from glimsum_workers.footage.material import Material
 from glimsum_workers.frames.kept import Keep
-from glimsum_workers.kept_levels import solve_levels_once
-from glimsum_workers.material import Material
-from glimsum_workers.measured import Measured
-from glimsum_workers.solve_follows import solve_follows, tell_follows
-from glimsum_workers.solve_tracks import solve_tracks
-from glimsum_workers.track_remarks import tell_places
+from glimsum_workers.measuring.measured import Measured
+from glimsum_workers.solving.follows import solve_follows, tell_follows
+from glimsum_workers.solving.kept_levels import solve_levels_once
+from glimsum_workers.solving.track_remarks import tell_places
+from glimsum_workers.solving.tracks import solve_tracks
 
 
 def solve_shot(job: ShotJob, measured: Measured, material: Material, keep: Keep) -> Solved:

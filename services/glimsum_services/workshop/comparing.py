@@ -16,7 +16,7 @@ from glimsum_workers.frames.master_reading import read_master
 from glimsum_workers.frames.masters import digest_file
 from glimsum_workers.frames.previews import Display, shrink
 from glimsum_workers.frames.sheets import Labelled, write_sheet
-from glimsum_workers.look import Look
+from glimsum_workers.light.look import Look
 
 PAIR_WIDTH_PX = 480
 MOST_PAIRS = 12

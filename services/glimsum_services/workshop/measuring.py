@@ -19,7 +19,7 @@ from glimsum_workers.frames.whole import nothing_to_ask, write_whole
 from glimsum_workers.steady_test.flow import SteadyTest, run_steady_test
 from glimsum_workers.steady_test.parallax import misfit_of
 from glimsum_workers.steady_test.pictures import KINDS, draw_all, plot_offsets
-from glimsum_workers.track_files import TRACKS, write_tracks
+from glimsum_workers.writing.track_files import TRACKS, write_tracks
 
 MEASUREMENTS = "measurements.json"
 """What a steady test told, beside its pictures."""

@@ -12,9 +12,9 @@ from glimsum_workers.frames.previews import Display, encode_picture
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, write_sheet
 from glimsum_workers.frames.whole import nothing_to_ask, write_whole
-from glimsum_workers.matte_still import make_matte_still
-from glimsum_workers.one_frame import Still, make_still, open_bench, problems_of
-from glimsum_workers.step_pictures import draw_steps
+from glimsum_workers.looking.matte_still import make_matte_still
+from glimsum_workers.looking.one_frame import Still, make_still, open_bench, problems_of
+from glimsum_workers.looking.step_pictures import draw_steps
 
 PICTURES = {".jpg": "JPEG", ".png": "PNG"}
 """Endings of stills to look at."""

@@ -14,8 +14,8 @@ from glimsum_services.workshop.folders import make_folder
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.sheets import Labelled, write_sheet
 from glimsum_workers.frames.whole import nothing_to_ask, write_whole
-from glimsum_workers.kept_passes import LightRoom
-from glimsum_workers.wedge_shot import WedgePictures, make_wedge
+from glimsum_workers.light.kept_passes import LightRoom
+from glimsum_workers.looking.wedge_shot import WedgePictures, make_wedge
 
 KEPT = "kept"
 AS_IT_IS = "as it is"

@@ -11,11 +11,11 @@ from glimsum_jobs.errors import LightError
 from glimsum_jobs.follows import Follow, FollowedFrame
 from glimsum_jobs.measurements import Checked, Solved
 from glimsum_jobs.problems import Problem, Rank
-from glimsum_workers.check_elements import look_at_element
 from glimsum_workers.check_shot import check_shot
+from glimsum_workers.checking.elements import look_at_element
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.one_frame import Still, make_still
-from glimsum_workers.shot_elements import ShotElements
+from glimsum_workers.looking.one_frame import Still, make_still
+from glimsum_workers.steps.elements import ShotElements
 from support.small_shots import exr_pass, flat, small_roots, small_shot, write_exr_pass
 
 FILES = "plates:boat/boat.%04d.exr"

@@ -13,11 +13,11 @@ from PIL import Image
 from glimsum_jobs.errors import LightError
 from glimsum_jobs.ledger import ItemState, RunState, Stage
 from glimsum_jobs.problems import Problem
-from glimsum_workers.check_elements import look_at_insert
+from glimsum_workers.checking.elements import look_at_insert
 from glimsum_workers.engine.mattes.outline import cover_outline
 from glimsum_workers.engine.planar.homography import carry
-from glimsum_workers.frame_fingerprint import fingerprint_of
 from glimsum_workers.frames.roots import Roots
+from glimsum_workers.writing.frame_fingerprint import fingerprint_of
 from support.flat_patches import BOARD, HEIGHT, WIDTH, film, moves, texture
 from support.run_here import HereRun, read_exr, run_here
 from support.small_shots import exr_pass, small_roots, small_shot, write_exr_pass

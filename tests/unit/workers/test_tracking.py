@@ -11,8 +11,8 @@ from scipy.ndimage import fourier_shift, gaussian_filter
 from glimsum_jobs.ledger import Stage
 from glimsum_workers.check_shot import check_shot
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.master_attributes import ALIGNMENT
 from glimsum_workers.steady_test.flow import run_steady_test
+from glimsum_workers.writing.master_attributes import ALIGNMENT
 from support.run_here import HereRun, read_exr, run_here
 from support.small_shots import exr_pass, grain, small_roots, small_shot, write_exr_pass
 
@@ -85,7 +85,7 @@ def test_a_new_gain_registers_nothing_again(shot: HereRun, monkeypatch: pytest.M
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("registered again")
 
-    monkeypatch.setattr("glimsum_workers.track_shot.register", refuse)
+    monkeypatch.setattr("glimsum_workers.measuring.track_shot.register", refuse)
     steps = tuple(step.model_copy(update={"stops": -1.0}) for step in shot.order.job.steps)
     job = shot.order.job.model_copy(update={"recipe": steps})
     roots = {"plates": shot.folder.parents[2], "out": shot.folder.parents[1]}

@@ -17,9 +17,9 @@ from glimsum_jobs.tracks import Placed
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.parallax.laying import lay_field
-from glimsum_workers.frame_fingerprint import fingerprint_of
-from glimsum_workers.kept_pictures import motion_of
-from glimsum_workers.master_attributes import ALIGNMENT
+from glimsum_workers.measuring.kept_pictures import motion_of
+from glimsum_workers.writing.frame_fingerprint import fingerprint_of
+from glimsum_workers.writing.master_attributes import ALIGNMENT
 from support.near_and_far import Floats, Layers
 from support.run_here import HereRun, read_exr, run_here
 from support.small_shots import exr_pass, small_roots, small_shot, write_exr_pass

@@ -15,18 +15,18 @@ from glimsum_jobs.problems import Problem, Rank, stops_shot
 from glimsum_jobs.settled import settled
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import PassTrack
+from glimsum_workers.footage.material import Material
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.material import Material
 from glimsum_workers.measure_item import PLACES, measure_item
-from glimsum_workers.measured import Measured
-from glimsum_workers.solve_follows import solve_follows, tell_follows
-from glimsum_workers.solve_tracks import solve_tracks
+from glimsum_workers.measuring.measured import Measured
+from glimsum_workers.solving.follows import solve_follows, tell_follows
+from glimsum_workers.solving.track_remarks import tell_places
+from glimsum_workers.solving.tracks import solve_tracks
 from glimsum_workers.steady_test.leftover import leftover_of
 from glimsum_workers.steady_test.overlay import Overlay, overlay_of
 from glimsum_workers.steady_test.parallax import tell_parallax
 from glimsum_workers.steady_test.regions import Left
 from glimsum_workers.steady_test.tiles import TileKeep
-from glimsum_workers.track_remarks import tell_places
 
 
 @dataclass(frozen=True)

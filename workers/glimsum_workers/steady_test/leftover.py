@@ -6,9 +6,9 @@ from glimsum_jobs.measurements import Solved
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.tracks import Registered
 from glimsum_workers.engine.motion import Points
-from glimsum_workers.kept_pictures import as_registration
-from glimsum_workers.measured import Measured
-from glimsum_workers.motions import motion_on
+from glimsum_workers.light.motions import motion_on
+from glimsum_workers.measuring.kept_pictures import as_registration
+from glimsum_workers.measuring.measured import Measured
 from glimsum_workers.steady_test.regions import Gathered, Left, Shift, lay_grid, sum_up
 from glimsum_workers.steady_test.tiles import TileKeep
 

@@ -11,12 +11,12 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.engine.codes import Image, Picture
 from glimsum_workers.engine.metrics import as_plane
 from glimsum_workers.engine.resample.resample import resample
+from glimsum_workers.footage.material import Material
+from glimsum_workers.footage.recorded import decode_pass
 from glimsum_workers.frames.overlays import choose_cutouts, find_detail, lay_over, show_places
 from glimsum_workers.frames.previews import Display, shrink
 from glimsum_workers.frames.sheets import Labelled
-from glimsum_workers.material import Material
-from glimsum_workers.motions import motion_on
-from glimsum_workers.recorded import decode_pass
+from glimsum_workers.light.motions import motion_on
 
 DIM_PX = 960
 _DIM = 0.4

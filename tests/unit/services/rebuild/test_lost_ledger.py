@@ -13,7 +13,7 @@ import pytest
 from glimsum_jobs.ledger import Control, Hours, ItemState, RunState, Stage
 from glimsum_services.joining import Maker
 from glimsum_services.store.joined import Joined
-from glimsum_workers.light_fingerprint import PIXEL_EPOCH
+from glimsum_workers.light.fingerprint import PIXEL_EPOCH
 from support.night_here import FILMED, FRAMES, RUN, Interrupted, Night, night_job
 from support.small_shots import exr_pass, raw_small_shot
 

@@ -7,7 +7,7 @@ import pytest
 
 from glimsum_jobs.measurements import Solved
 from glimsum_jobs.tracks import Aligned, PassTrack, Placed, Registered, Tracked
-from glimsum_workers.measured import Measured
+from glimsum_workers.measuring.measured import Measured
 from glimsum_workers.steady_test.leftover import leftover_of
 from glimsum_workers.steady_test.regions import Left
 from glimsum_workers.steady_test.tiles import TileKeep

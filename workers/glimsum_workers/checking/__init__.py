@@ -1,0 +1,1 @@
+"""Every file of a shot held against the job, and start offsets found."""

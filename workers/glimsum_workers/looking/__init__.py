@@ -1,0 +1,1 @@
+"""Pictures to decide by, made here and now: stills, steps, mattes, wedges."""

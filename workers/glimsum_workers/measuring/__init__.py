@@ -1,0 +1,1 @@
+"""Where passes and patches lie, frame by frame, and what measuring leaves behind."""

@@ -1,0 +1,1 @@
+"""What a worker asks and keeps around its work on a run: fitness, lease, sweeping."""

@@ -1,0 +1,1 @@
+"""Frames and movies written into the folder of a version, or taken over from another."""
