@@ -20,8 +20,7 @@ PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 CHECKS = {
     "format": ["ruff", "format", "--check", "."],
     "lint": ["ruff", "check", "."],
-    "types (mypy)": ["mypy"],
-    "types (pyright)": ["pyright"],
+    "types": [sys.executable, ".ci/type_checks.py"],
     "imports": ["lint-imports"],
     "docstrings": [sys.executable, ".ci/docstrings.py"],
     "unit": ["pytest", "-n", "2", "--dist", "loadfile", "tests/unit"],

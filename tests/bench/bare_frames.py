@@ -20,7 +20,9 @@ from bench import frame_material as material
 from bench.machine_use import peak_mb
 from bench.rates import Spans
 
-TOLD_AFTER = (3, 10, 100, 1000)
+TOLD_AFTER = (3, 10, 100, 300, 1000)
+MOST_A_SHOT = 200
+"""Frames; the check wants room for all masters of a shot, uncompressed."""
 
 
 @dataclass(frozen=True)
@@ -70,9 +72,19 @@ def spans_of(made: Sequence[Made]) -> Spans:
 
 
 def make_frames(folder: Path, out: Path, *, align: str, count: int, share: tuple[int, int]) -> Made:
-    """Make a share of the frames; what was written is removed after each."""
-    shot = material.make_shot(folder, out, align, count)
+    """Make a share of the frames; what was written is removed after each.
+
+    Beyond 200 frames they are those of several shots: one shot after the other, by one process.
+    """
     made = Made([], [], {}, set())
+    for number, first in enumerate(range(0, count, MOST_A_SHOT)):
+        frames = min(count - first, MOST_A_SHOT)
+        _make_shot(material.make_shot(folder, out / str(number), align, frames), share, made)
+    made.peaks[len(made.cpu)] = peak_mb()
+    return made
+
+
+def _make_shot(shot: material.Shot, share: tuple[int, int], made: Made) -> None:
     for frame in list(shot.bench.job.frames.numbers)[share[0] :: share[1]]:
         begun, cpu = time.time(), time.process_time()
         left = shot.write(frame)
@@ -84,8 +96,6 @@ def make_frames(folder: Path, out: Path, *, align: str, count: int, share: tuple
         if len(made.cpu) in TOLD_AFTER:
             made.peaks[len(made.cpu)] = peak_mb()
     shot.bench.close()
-    made.peaks[len(made.cpu)] = peak_mb()
-    return made
 
 
 def main() -> None:

@@ -151,7 +151,7 @@ def show_alternatives(
 ) -> bool:
     """Print the table of other ways; return whether equal work made equal pictures."""
     print(f"\n{label}, other ways to make the frame, a thread each; CPU ms median, smallest")
-    rivals = script_rivals(folder, out)[: None if label == "HD" else 1]
+    rivals = script_rivals(folder, out)[: None if label == "HD" else 3]
     if label == "HD":
         rivals += rivals_by_hand(folder, out)
     peers = dict.fromkeys(each.peer for each in rivals)

@@ -1,16 +1,18 @@
 """Draws of scene, light and motion for long benches of registration; each can be rerun by name."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import cast, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.motion import STILL, Motion
-from glimsum_workers.engine.registration.bands import band_for
+from glimsum_workers.engine.registration.bands import Band, band_for
 from glimsum_workers.engine.registration.prepared import Prepared
 from glimsum_workers.engine.registration.register import register
+from support.cards import Card, Filmed
 from support.clutter import Stock
 from support.clutter_pairs import EXPOSURES, Pair, Set, draw_shift
 from support.degraded import Light
@@ -71,12 +73,41 @@ class Draw:
         """Shoot the pair, let a fault befall both pictures, and register it."""
         scene, noise_seed = self.scene(size), 30_000 + self.number
         band = band_for(same_light=self.light == "full")
-        shown = scene.see("full", STILL, 1)
-        still = Light(shown, EXPOSURES["full"], 1, is_reference=True, band=band)
         seen = scene.see(self.light, self.motion(), noise_seed)
         moving = fault(Light(seen, EXPOSURES[self.light], noise_seed, band=band))
-        found = register(fault(still), moving, same_light=self.light == "full")
+        still = fault(_reference_light(scene, band))
+        found = register(still, moving, same_light=self.light == "full")
         return Outcome(self, Pair(found, self.motion(), moving.size))
+
+    def measure_on_card(self, card: Card, size: Size) -> tuple["Outcome", "Outcome"]:
+        """Shoot the pair, let a card hold both pictures, and register what it gives back.
+
+        Returned are the outcome against the camera's motion, and against that of what the files
+        show: the coder has displaced either picture by an amount that OpenCV tells.
+        """
+        scene, noise_seed = self.scene(size), 30_000 + self.number
+        band = band_for(same_light=self.light == "full")
+        seen = scene.see(self.light, self.motion(), noise_seed)
+        moving = card.film(Light(seen, EXPOSURES[self.light], noise_seed, band=band))
+        still = _reference_on(card, scene, band)
+        found = register(still.prepared, moving.prepared, same_light=self.light == "full")
+        true = self.motion()
+        shown = replace(
+            true,
+            dx=true.dx + moving.moved_px[0] - still.moved_px[0],
+            dy=true.dy + moving.moved_px[1] - still.moved_px[1],
+        )
+        return Outcome(self, Pair(found, true, size)), Outcome(self, Pair(found, shown, size))
+
+
+def _reference_light(scene: Set, band: Band) -> Light:
+    shown = scene.see("full", STILL, 1)
+    return Light(shown, EXPOSURES["full"], 1, is_reference=True, band=band)
+
+
+@lru_cache(maxsize=8)
+def _reference_on(card: Card, scene: Set, band: Band) -> Filmed:
+    return card.film(_reference_light(scene, band))
 
 
 @dataclass(frozen=True)

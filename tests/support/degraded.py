@@ -1,16 +1,15 @@
 """What cameras, files and rooms do to a pair of pictures, and the pair made ready after it.
 
 Each takes the light that fell on the sensor in the reference and in the pass (linear, noiseless,
-1 / exposure at clipping) and returns what `prepare` made of them. Sources: sRGB is IEC 61966-2-1,
-the luma of clips ITU-R BT.709; how strong each fault is, is our own choice but for the rates of
-cards (`support.coded`).
+1 / exposure at clipping) and returns what `prepare` made of them. Source: sRGB is IEC 61966-2-1;
+how strong each fault is, is our own choice. Clips as cameras hold them are in `support.cards`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter, shift
+from scipy.ndimage import gaussian_filter
 
 from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, Band
 from glimsum_workers.engine.registration.noise import Noise
@@ -18,9 +17,8 @@ from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from support.clutter import Floats
 from support.clutter_film import CLIP_ELECTRONS, READ_ELECTRONS, Recorded, record
 from support.clutter_light import smoke
-from support.coded import GROUP, Luma, at_rate_factor, from_group_card, from_intra_card
-
-Moves = Sequence[tuple[float, float]]
+from support.coded import at_rate_factor
+from support.luma import as_luma, from_luma
 
 
 @dataclass(frozen=True)
@@ -71,69 +69,14 @@ def eight_bits(light: Light) -> Prepared:
     return ready(light, Recorded((back / light.exposure).astype(np.float32), recorded.clipped))
 
 
-def through_luma(light: Light, coder: Callable[[list[Luma]], Luma], moved: Moves) -> Prepared:
-    """Return a picture whose luma went through a coder, with those it was coded among.
-
-    `moved` says where each of them shows what the picture shows, dx and dy in pixels; the first
-    entry is the picture itself.
-    """
-    recorded = light.record()
-    others = [
-        Light(_moved(light.seen, dx, dy), light.exposure, seed).record()
-        for seed, (dx, dy) in enumerate(moved, start=100 * light.seed + 1)
-    ]
-    luma = coder([as_luma(each.light * light.exposure) for each in [recorded, *others]])
-    return ready(light, Recorded(from_luma(luma) / np.float32(light.exposure), recorded.clipped))
-
-
-def _moved(seen: Floats, dx: float, dy: float) -> Floats:
-    if not (dx or dy):
-        return seen
-    return np.asarray(shift(seen, (dy, dx), order=3, mode="nearest"), dtype=np.float32)
-
-
-def as_luma(linear: Floats) -> Luma:
-    """Return 8-bit codes of ITU-R BT.709, black at 16, of light that clips at 1."""
-    held = np.clip(linear, 0, 1)
-    signal = np.where(held < 0.018, 4.5 * held, 1.099 * held**0.45 - 0.099)
-    return np.asarray(np.rint(16 + 219 * signal), dtype=np.uint8)
-
-
-def from_luma(luma: Luma) -> Floats:
-    """Return the light of 8-bit codes of ITU-R BT.709."""
-    signal = (luma.astype(np.float64) - 16) / 219
-    high = ((np.maximum(signal, 0.081) + 0.099) / 1.099) ** (1 / 0.45)
-    return np.where(signal < 0.081, signal / 4.5, high).astype(np.float32)
-
-
 def h264(crf: int) -> Callable[[Light], Prepared]:
     """Return a fault: a single frame of H.264 at a constant rate factor, whatever it takes."""
 
     def fault(light: Light) -> Prepared:
-        return through_luma(light, lambda frames: at_rate_factor(frames[0], crf), [])
-
-    return fault
-
-
-def intra_card(light: Light) -> Prepared:
-    """A card that gives each frame the same room: 240 Mb/s for 3840 x 2160 at 25 a second."""
-    return through_luma(light, lambda frames: from_intra_card(frames[0]), [])
-
-
-def group_card(dx: float, dy: float) -> Callable[[Light], Prepared]:
-    """Return a fault: one frame of a dozen at 100 Mb/s, a camera that moves so much a frame.
-
-    Which frame of the dozen it is, key frame, P or B, comes with the chances of the picture.
-    """
-
-    def fault(light: Light) -> Prepared:
-        at = light.seed % GROUP
-        steps = [step for step in range(-at, GROUP - at) if step]
-
-        def coder(frames: list[Luma]) -> Luma:
-            return from_group_card([*frames[1 : at + 1], frames[0], *frames[at + 1 :]], at)
-
-        return through_luma(light, coder, [(step * dx, step * dy) for step in steps])
+        recorded = light.record()
+        coded = at_rate_factor(as_luma(recorded.light * light.exposure), crf)
+        light_back = from_luma(coded) / np.float32(light.exposure)
+        return ready(light, Recorded(light_back, recorded.clipped))
 
     return fault
 
@@ -213,11 +156,5 @@ FAULTS: dict[str, Callable[[Light], Prepared]] = {
     "51 x 37 px": tiny,
     "flat": flat,
 }
-CARDS: dict[str, Callable[[Light], Prepared]] = {
-    "intra card": intra_card,
-    "group card": group_card(0.0, 0.0),
-    "group, moving": group_card(1.3, 0.4),
-}
-"""Clips as cameras hold them; slow, so apart from the rest."""
 HOPELESS = ("51 x 37 px", "flat")
 """Of these nothing is asked but that nothing wrong is trusted."""
