@@ -76,7 +76,7 @@ def script_rivals(folder: Path, out: Path) -> list[Rival]:
     places = f"places to 1/32 pixel; {limits}"
     rows = {
         "opencv": ("OpenImageIO + OpenCV, same taps", rival_script, "shift", limits, 0.9),
-        "limited": ("the same, lamps limited as ours", rival_limited, "shift", silent, 0.999),
+        "limited": ("the same, lamps limited as ours", rival_limited, "shift", silent, 0.995),
         "turned": ("OpenImageIO + OpenCV, Lanczos 4", rival_turned, "similarity", places, 0.0),
         "scipy": ("numpy + scipy spline 3", rival_numpy, "shift", f"another kernel; {limits}", 0.0),
     }
