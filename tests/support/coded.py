@@ -13,7 +13,6 @@ import math
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 from io import BytesIO
-from itertools import count
 from typing import cast
 
 import av
@@ -88,20 +87,19 @@ def fill_room(
 
     `code` makes the clip at a rate factor.
     """
-    low, high = finest, _COARSEST
-    factor = low
-    for tries in count(1):
+    low, high, factor, tries = finest, _COARSEST, finest, 0
+    while True:
         made = code(factor)
         if made[1] <= room * (1 + _CLOSE) and (factor == finest or made[1] >= room * (1 - _CLOSE)):
             return made
         low, high = (factor, high) if made[1] > room else (low, factor)
         if high - low <= _NO_FINER:
-            break
+            return made
         # Six steps of the factor halve a clip, about.
         factor += _HALVES * math.log2(made[1] / room)
+        tries += 1
         if not low < factor < high or tries > _GUESSES:
             factor = (low + high) / 2
-    return made
 
 
 def at_rate_factor(luma: Luma, crf: int) -> Luma:
