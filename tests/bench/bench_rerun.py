@@ -1,8 +1,9 @@
 """CPU time of later versions over the first one, on the shipped harbour, in one process.
 
-``python tests/bench/bench_rerun.py [--align none]``
+``python tests/bench/bench_rerun.py [--align none] [--times 2]``
 
 Everything of a run is in it: check, measuring, solving, frames, movie, contact sheet, digests.
+The passes are 960 x 540 pixels; ``--times 2`` and ``4`` enlarge them to HD and 4K first.
 """
 
 import argparse
@@ -17,8 +18,9 @@ sys.path[:0] = [
     str(Path(__file__).parents[2] / part) for part in ("jobs", "workers", "services", "tests")
 ]
 
-from support.harbour import shipped_harbour  # noqa: E402  # the paths come first
-from support.harbour_jobs import harbour_job, harbour_roots, raw_harbour_job  # noqa: E402  # same
+from bench.enlarged import enlarge_passes  # noqa: E402  # the paths come first
+from support.harbour import shipped_harbour  # noqa: E402  # same
+from support.harbour_jobs import PLATES, harbour_job, harbour_roots, raw_harbour_job  # noqa: E402  # same
 from support.run_here import open_run, work_through  # noqa: E402  # the same
 
 
@@ -26,7 +28,9 @@ def main() -> None:
     """Print a line a version."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--align", default="similarity")
-    align = parser.parse_args().align
+    parser.add_argument("--times", type=int, default=1)
+    asked = parser.parse_args()
+    align = asked.align
     shot = shipped_harbour()
     passes = {n: {"align": align} for n, p in raw_harbour_job(shot)["passes"].items()
               if "use" not in p}  # fmt: skip
@@ -44,9 +48,14 @@ def main() -> None:
         ("unchanged, combined anew", {}, False),
     ]
     with tempfile.TemporaryDirectory() as folder:
-        roots = harbour_roots(shot, Path(folder))
+        out = Path(folder) / "out"
+        out.mkdir()
+        roots = harbour_roots(shot, out)
+        if asked.times > 1:
+            roots[PLATES] = enlarge_passes(shot.passes, Path(folder) / "large", asked.times)
         first = 0.0
-        print(f"{plain.frames.count} frames, align: {align}")
+        size = f"{960 * asked.times} x {540 * asked.times}"
+        print(f"{plain.frames.count} frames of {size}, align: {align}")
         for number, (words, changes, reuse) in enumerate(versions, 1):
             job = harbour_job(shot, passes=passes, viewing={"movie": "h264"}, **changes)
             run = open_run(job, roots, version=number)
