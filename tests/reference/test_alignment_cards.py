@@ -23,12 +23,12 @@ from support.degraded import clean
 from support.luma import as_luma, coder_shift
 
 SIZE = (540, 960)
-LIGHTS = ("full", "side", "practicals", "dark", "flash", "fog")
+LIGHTS = ("full", "side", "dark", "flash")
 SCENES: tuple[tuple[Stock, int], ...] = (("mixed", 221), ("nets", 222))
 PAIRS = tuple(draws(SCENES, LIGHTS, each=1))
 
 
-MOVING = tuple(each for each in PAIRS if each.light in {"full", "practicals"})
+MOVING = tuple(each for each in PAIRS if each.light in {"full", "side"})
 
 
 @cache
