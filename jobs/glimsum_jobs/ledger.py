@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 from glimsum_jobs.standing import (
     ENDED,
+    EVERY_STAGE,
     MAX_TRACEBACK_BYTES,
     MAX_TRIES,
     SINGLE_ITEM,
@@ -31,6 +32,7 @@ from glimsum_jobs.standing import (
 
 __all__ = [
     "ENDED",
+    "EVERY_STAGE",
     "MAX_TRACEBACK_BYTES",
     "MAX_TRIES",
     "SINGLE_ITEM",
@@ -61,13 +63,19 @@ class Ledger(Protocol):
     StoreError means no answer: the outcome is unknown, and the same call may be made again.
     """
 
-    def open(self, run: str, *, priority: int = 50) -> None:
-        """Open `run` at its first stage with its one item; nothing happens if it is open.
+    def open(self, run: str, *, priority: int = 50, stage: Stage = STAGES[0]) -> None:
+        """Open `run` at a stage with its one item; nothing happens if it is open.
 
         `priority` goes from 0 to 100; 100 is the most urgent.
         """
 
-    def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
+    def wedges_wanted(self) -> Sequence[str]:
+        """Return the wedges a slot should turn to before its next frame, most urgent first.
+
+        None while one is in a slot's hands; of those that wait the first few.
+        """
+
+    def claim(self, worker: str, run: str, stages: Sequence[Stage] = EVERY_STAGE) -> Claim | None:
         """Take a waiting item of the current stage; what came back and expired leases first.
 
         A worker gets the item after its last one if that waits, so that a clip is decoded once;
@@ -75,7 +83,7 @@ class Ledger(Protocol):
         another is on.
 
         None when nothing waits or nothing is wanted now: paused, cancelled, outside its hours,
-        or at a stage that is not among `stages`.
+        at a stage that is not among `stages`, or a wedge while another is in a slot's hands.
         """
 
     def beat(self, claim: Claim) -> Control:

@@ -167,6 +167,24 @@ class Combined(Found):
     seconds: float
 
 
+class Wedged(Found):
+    """Result of a wedge; names are relative to its folder."""
+
+    digest: str
+    """SHA-256 of the sheet's file, hexadecimal; empty where there is none."""
+    sheet: str | None
+    """None: it was refused, and `problems` says why."""
+    bytes: int
+    seconds: float
+    problems: tuple[Problem, ...]
+    """Of check and measuring, or what refused it."""
+
+    @property
+    def refused(self) -> bool:
+        """Return whether it can't be made at all."""
+        return self.sheet is None
+
+
 class Finished(Found):
     """Result of the stage *finish*; names are relative to the folder of the version."""
 

@@ -13,8 +13,8 @@ from glimsum_jobs.ledger import (
     RunState,
     Stage,
 )
-from glimsum_jobs.measurements import Checked
-from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.measurements import Checked, Wedged
+from glimsum_jobs.orders import Order, RunOrder, WedgeOrder
 from glimsum_jobs.patches import marked_patches
 from glimsum_jobs.problems import Rank
 from glimsum_jobs.shot import ShotJob
@@ -42,8 +42,10 @@ Items = Callable[[Stage], list[ItemRecord]]
 """Gives the items of a finished stage."""
 
 
-def next_stage(order: RunOrder, stage: Stage, items: Items) -> NextStage:
+def next_stage(order: Order, stage: Stage, items: Items) -> NextStage:
     """Return what follows a stage whose items are all at their end."""
+    if isinstance(order, WedgeOrder):
+        return NextStage(stage=None, end=_how_the_wedge_ended(items))
     match stage:
         case Stage.CHECK:
             return _after_check(order, items)
@@ -55,6 +57,16 @@ def next_stage(order: RunOrder, stage: Stage, items: Items) -> NextStage:
             return NextStage(stage=Stage.FINISH, items=(SINGLE_ITEM,))
         case Stage.FINISH:
             return NextStage(stage=None, end=_how_it_ended(items))
+        case Stage.WEDGE:
+            raise ValueError(f"{order.run} is a version; a wedge is a run of its own")
+
+
+def _how_the_wedge_ended(items: Items) -> RunState:
+    result = items(Stage.WEDGE)[0].result
+    wedged = None if result is None else Wedged.model_validate(result)
+    if wedged is None or wedged.refused:
+        return RunState.REFUSED
+    return RunState.DONE_WITH_REMARKS if wedged.problems else RunState.DONE
 
 
 def _after_check(order: RunOrder, items: Items) -> NextStage:

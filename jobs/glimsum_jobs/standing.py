@@ -1,8 +1,8 @@
 """What the ledger knows and answers: states, allowed steps, frozen values.
 
-A *run* is one version of one shot (``mole_040/v003``). It goes through stages; a stage holds
-items; an item is the smallest thing a worker takes: a shot frame in *combine*, a pass on a
-frame in *measure*, the whole shot in the others.
+A *run* is one version of one shot (``mole_040/v003``), or a wedge of it (``mole_040/w001``). It
+goes through stages; a stage holds items; an item is the smallest thing a worker takes: a shot
+frame in *combine*, a pass on a frame in *measure*, the whole shot in the others.
 """
 
 from collections.abc import Mapping
@@ -22,16 +22,19 @@ class Value(BaseModel):
 
 
 class Stage(StrEnum):
-    """The stages of a run, in their order."""
+    """The stages of a version, in their order, and the one stage of a wedge."""
 
     CHECK = "check"
     MEASURE = "measure"
     SOLVE = "solve"
     COMBINE = "combine"
     FINISH = "finish"
+    WEDGE = "wedge"
 
 
-STAGES = tuple(Stage)
+EVERY_STAGE = tuple(Stage)
+STAGES = EVERY_STAGE[:-1]
+"""The stages of a version."""
 SINGLE_ITEM = "shot"
 """Name of the one item of a stage that works on the whole shot."""
 
@@ -65,6 +68,7 @@ STAGE_WORDS = {
     Stage.SOLVE: RunState.MEASURING,
     Stage.COMBINE: RunState.COMBINING,
     Stage.FINISH: RunState.FINISHING,
+    Stage.WEDGE: RunState.COMBINING,
 }
 """The state shown while a stage is at work."""
 

@@ -6,14 +6,14 @@ WORK_ON_SHOT = "glimsum.work_on_shot"
 """Name of the one task; its arguments are a run and the stages the ticket is good for."""
 
 HEAVY = "heavy"
-"""Queue of the work that fills a processor: measuring, combining, finishing."""
+"""Queue of the work that fills a processor: measuring, combining, finishing, wedges."""
 
 LIGHT = "light"
 """Queue of the short work that others wait for: checking and solving."""
 
 QUEUE_STAGES = {
     LIGHT: (Stage.CHECK, Stage.SOLVE),
-    HEAVY: (Stage.MEASURE, Stage.COMBINE, Stage.FINISH),
+    HEAVY: (Stage.MEASURE, Stage.COMBINE, Stage.FINISH, Stage.WEDGE),
 }
 """The stages a ticket of each queue is good for."""
 

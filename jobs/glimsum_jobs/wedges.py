@@ -8,35 +8,19 @@ from pydantic import BaseModel, ConfigDict, Field
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.frame_ranges import FrameNumber
 from glimsum_jobs.job_changes import step_names
-from glimsum_jobs.keyframes import Keyframe, Out, StopsNumber
+from glimsum_jobs.keyframes import Keyframe
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.recipe import Step
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.step_changes import StepChange, change_steps, find_step
+from glimsum_jobs.varied import MOST_VARIED, Varied
 
 OPTION = "--vary"
-MOST_VALUES = 25
-MOST_VARIED = 2
 
 
 class _Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Varied(_Frozen):
-    """One value of one step that is tried in grades."""
-
-    name: str
-    """A pass, an insert or an element."""
-    number: int | None = None
-    """Which of the steps of that name, from 1."""
-    field: Literal["stops", "tint_mired", "cue"] = "stops"
-    """cue: the stops of one cue."""
-    cue: float | None = None
-    """Number of the cue."""
-    values: Annotated[tuple[StopsNumber | Out | float, ...], Field(min_length=1, max_length=25)]
-    """Stops or mired; of a step with keyframes what is added to every one of them."""
 
 
 class Cell(_Frozen):
@@ -58,7 +42,9 @@ class Wedge(_Frozen):
     """Version of this format."""
     shot: str
     job: str
-    """The job file, as it was named."""
+    """The job file, as it was named; of a version of the service its run, ``mole_040/v003``."""
+    version: int | None = None
+    """The version it was made of; None: a job file."""
     recipe: tuple[dict[str, Any], ...]
     """The recipe the changes are made to."""
     frames: tuple[FrameNumber, ...]
@@ -72,6 +58,37 @@ class Wedge(_Frozen):
     width: int
     """Of each picture, pixels."""
     cells: tuple[Cell, ...]
+
+
+def describe_wedge(  # noqa: PLR0917  # everything a sheet says of itself
+    job: ShotJob,
+    varied: Sequence[Varied],
+    frames: Sequence[int],
+    width: int,
+    sheet: str,
+    made_of: str,
+    version: int | None = None,
+) -> Wedge:
+    """Return what stands beside a sheet; its last arguments as in `Wedge`.
+
+    Raises
+    ------
+    JobError
+        As `lay_out_cells`.
+    """
+    return Wedge(
+        shot=job.shot,
+        job=made_of,
+        version=version,
+        recipe=tuple(change_steps(job, ())),
+        frames=tuple(frames),
+        varied=tuple(varied),
+        now=now_words(job, varied),
+        columns=len(varied[0].values),
+        sheet=sheet,
+        width=width,
+        cells=lay_out_cells(job, varied),
+    )
 
 
 def lay_out_cells(job: ShotJob, varied: Sequence[Varied]) -> tuple[Cell, ...]:

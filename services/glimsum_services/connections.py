@@ -21,6 +21,7 @@ from glimsum_services.store.ledger import RedisLedger
 from glimsum_services.store.machines import Machines
 from glimsum_services.store.requests import Requests
 from glimsum_services.store.shots import Shots
+from glimsum_services.store.wedges import RunOrders, Wedges
 
 log = logging.getLogger(__name__)
 
@@ -34,12 +35,18 @@ class Connections:
     epoch: str
     ledger: RedisLedger
     shots: Shots
+    wedges: Wedges
     events: Events
     requests: Requests
     machines: Machines
     joined: Joined
     app: Celery
     tickets: Tickets
+
+    @property
+    def orders(self) -> RunOrders:
+        """Return where the order of any run is looked up."""
+        return RunOrders(self.shots, self.wedges)
 
     def impatient_ledger(self) -> RedisLedger:
         """Return a ledger that is not waited for, for one who asks again soon or is leaving."""
@@ -60,7 +67,7 @@ class Connections:
         return Dispatcher(
             name,
             ledger=self.ledger,
-            orders=orders or self.shots,
+            orders=orders or self.orders,
             plan=plan,
             tickets=self.tickets,
             machines=self.machines,
@@ -96,6 +103,7 @@ def open_connections(settings: Settings, patience_s: float = 10.0) -> Connection
         epoch=epoch,
         ledger=ledger,
         shots=Shots(client),
+        wedges=Wedges(client),
         events=Events(client, epoch),
         requests=Requests(client),
         machines=Machines(client),

@@ -153,8 +153,17 @@ class Dispatcher(Generic[Order]):
             working += counts.working
             if record.control is Control.RUN and counts.waiting:
                 waiting.append((run, record.stage, counts.waiting))
-        self._top_up(waiting, working, there)
+        self._top_up(self._with_one_wedge(waiting), working, there)
         return True
+
+    def _with_one_wedge(
+        self, waiting: list[tuple[str, Stage, int]]
+    ) -> Sequence[tuple[str, Stage, int]]:
+        """Leave out wedges that no slot would get now: they take one slot of all together."""
+        if all(stage is not Stage.WEDGE for _, stage, _ in waiting):
+            return waiting
+        next_one = self._ledger.wedges_wanted()[:1]
+        return [each for each in waiting if each[1] is not Stage.WEDGE or each[0] in next_one]
 
     def _hold(self, record: RunRecord, there: Sequence[Machine]) -> None:
         """Say it of a run when every machine lacks something for it, and when that is over."""

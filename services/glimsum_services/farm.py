@@ -11,7 +11,7 @@ from typing import Any
 from glimsum_jobs.errors import StoreError
 from glimsum_jobs.ledger import SINGLE_ITEM, Stage
 from glimsum_jobs.measurements import Checked
-from glimsum_jobs.orders import RunOrder, run_name
+from glimsum_jobs.orders import Order, run_name, wedge_name
 from glimsum_jobs.plan import next_stage
 from glimsum_services.child_environment import kernel_folder
 from glimsum_services.connections import Connections, open_connections
@@ -25,6 +25,7 @@ from glimsum_services.settings import Settings, load_settings
 from glimsum_services.slot_board import SlotBoard
 from glimsum_services.store.shots import MOST_LISTED
 from glimsum_services.sweeper import Sweeper
+from glimsum_services.wedge_waits import wedge_waits_for
 from glimsum_services.worker_parent import StopFlag, WorkerParent
 from glimsum_workers.celery_tasks import Perform, Workplace, register_tasks
 from glimsum_workers.compiled_note import everything_is_compiled
@@ -37,7 +38,7 @@ MIB = 1024 * 1024
 COMPILE_AHEAD = (sys.executable, "-m", "glimsum_workers.compile_ahead")
 
 
-def perform_with(farm: Connections, machine: str) -> Perform[RunOrder]:
+def perform_with(farm: Connections, machine: str) -> Perform[Order]:
     """Return the real work: the flows, given this machine's roots and the ledger to read."""
     from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
     from glimsum_workers.light.kept_passes import LightRoom  # noqa: PLC0415  # the same
@@ -57,7 +58,7 @@ def joining_of(farm: Connections) -> Joining:
     return Joining(
         farm.joined,
         farm.ledger,
-        farm.shots,
+        farm.orders,
         roots=farm.settings.roots,
         maker=Maker(version("glimsum"), PIXEL_EPOCH),
         home=farm.settings.broker.startswith("unix://"),
@@ -97,21 +98,30 @@ def lacks_of(farm: Connections, joining: Joining) -> Callable[[str], str]:
     from glimsum_workers.frames.roots import Roots  # noqa: PLC0415  # only workers load the engine
     from glimsum_workers.run.fitness import Fitness  # noqa: PLC0415  # only workers load the engine
 
+    def version_of(run: str) -> str:
+        order = farm.orders.order(run)
+        return run_name(order.shot, order.version)
+
     def checked(run: str) -> Checked | None:
-        found = farm.ledger.result(run, Stage.CHECK, SINGLE_ITEM)
+        found = farm.ledger.result(version_of(run), Stage.CHECK, SINGLE_ITEM)
         return None if found is None else Checked.model_validate(found)
 
     settings = farm.settings
     ledger_folder = settings.state_folder / "ledger"
     fitness = Fitness(
-        farm.shots,
+        farm.orders,
         checked,
         Roots(settings.roots),
         reserve_bytes=settings.reserve_mib * MIB,
         slot_memory_bytes=slot_memory_bytes(settings.slots, settings.worker_memory_mib),
         ledger_folder=ledger_folder if (ledger_folder / "server.conf").exists() else None,
     )
-    return lambda run: joining.refusal(run) or fitness.lacks(run)
+
+    def lacks(run: str) -> str:
+        waits = wedge_waits_for(run, farm.ledger, farm.orders)
+        return joining.refusal(run) or waits or fitness.lacks(run)
+
+    return lacks
 
 
 def sweeper_of(farm: Connections) -> Sweeper:
@@ -123,12 +133,13 @@ def sweeper_of(farm: Connections) -> Sweeper:
     longest_s = max(settings.frame_limit_s, settings.shot_limit_s)
 
     def sweep(run: str, live: Collection[int]) -> int:
-        order, roots = farm.shots.order(run), Roots(settings.roots)
+        order, roots = farm.orders.order(run), Roots(settings.roots)
         return sweep_run(order, roots, live, lease_s=settings.lease_s, longest_s=longest_s)
 
     def known() -> list[str]:
         shots = farm.shots.list_shots(limit=MOST_LISTED).names
-        return [run_name(shot, number) for shot in shots for number in farm.shots.versions(shot)]
+        versions = [run_name(shot, n) for shot in shots for n in farm.shots.versions(shot)]
+        return versions + [wedge_name(shot, n) for shot in shots for n in farm.wedges.numbers(shot)]
 
     return Sweeper(farm.ledger, sweep, every_s=3 * settings.lease_s, known=known)
 
@@ -179,7 +190,7 @@ def run_worker(
     lacks = lacks or (lambda _: "")
     place = GatedWorkplace(
         ledger=farm.ledger,
-        orders=orders or farm.shots,
+        orders=orders or farm.orders,
         perform=perform or perform_with(farm, name.name),
         machine=name.name,
         beat_s=settings.beat_s,

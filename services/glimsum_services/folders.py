@@ -1,4 +1,4 @@
-"""Version folders: made one by one below a root, and read without ever leaving it."""
+"""Numbered folders: made one by one below a root, and read without ever leaving it."""
 
 import errno
 import os
@@ -19,18 +19,20 @@ _FILE = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0
 
 
 def make_version_folder(
-    roots: Mapping[str, Path], output: RootPath, after: int
+    roots: Mapping[str, Path], output: RootPath, after: int, letter: str = "v"
 ) -> tuple[int, RootPath, Path]:
-    """Make the folder of the next version; whoever makes it has the version.
+    """Make the folder of the next version or wedge; whoever makes it has the number.
 
     Parameters
     ----------
     roots : mapping of str to Path
         The roots of this machine.
     output : RootPath
-        Folder of the shot's versions; made if it is not there.
+        Folder of the shot's versions, or wedges; made if it is not there.
     after : int
-        The number must be above this one and above every version that is on disk.
+        The number must be above this one and above every one that is on disk.
+    letter : str
+        Before the number: v of a version, w of a wedge.
 
     Returns
     -------
@@ -56,10 +58,10 @@ def make_version_folder(
             inner = _enter(step, part, RootPath(output.root, "/".join(output.parts[: index + 1])))
             os.close(step)
             step = inner
-        version = max([after, *_versions_in(step)]) + 1
+        version = max([after, *_numbers_in(step, letter)]) + 1
         while True:
             try:
-                os.mkdir(f"v{version:03d}", dir_fd=step)
+                os.mkdir(f"{letter}{version:03d}", dir_fd=step)
                 break
             except FileExistsError:
                 version += 1
@@ -74,7 +76,7 @@ def make_version_folder(
         ) from error
     finally:
         os.close(step)
-    folder = output.child(f"v{version:03d}")
+    folder = output.child(f"{letter}{version:03d}")
     return version, folder, root / folder.path
 
 
@@ -132,6 +134,43 @@ def list_folder(roots: Mapping[str, Path], folder: RootPath) -> list[str]:
         os.close(step)
 
 
+def remove_folder(roots: Mapping[str, Path], folder: RootPath) -> None:
+    """Remove a folder that holds files alone; links are not followed.
+
+    Raises
+    ------
+    PathError
+        The root is unknown, or a link or a file stands in the way.
+    SourceError
+        No such folder.
+    OutputError
+        It can't be removed whole; what is left of it stays.
+    """
+    step = _open_root(_root_of(roots, folder), folder)
+    try:
+        for part in folder.parts[:-1]:
+            inner = _enter(step, part, folder)
+            os.close(step)
+            step = inner
+        inner = _enter(step, folder.name, folder)
+        try:
+            for name in os.listdir(inner):  # noqa: PTH208  # pathlib lists no descriptor
+                os.unlink(name, dir_fd=inner)
+        finally:
+            os.close(inner)
+        os.rmdir(folder.name, dir_fd=step)
+    except OSError as error:
+        raise OutputError(
+            "a folder can't be removed",
+            place=Place(file=str(folder)),
+            seen=error.strerror or str(error),
+            expected="a folder of files that this machine may remove",
+            remedy="Check its rights, or remove it by hand.",
+        ) from error
+    finally:
+        os.close(step)
+
+
 def write_whole(folder: Path, name: str, data: bytes) -> None:
     """Write a file whole or not at all, safe on disk when this returns.
 
@@ -163,9 +202,9 @@ def write_whole(folder: Path, name: str, data: bytes) -> None:
         ) from error
 
 
-def _versions_in(descriptor: int) -> Sequence[int]:
+def _numbers_in(descriptor: int, letter: str) -> Sequence[int]:
     names = os.listdir(descriptor)
-    return [int(name[1:]) for name in names if name[:1] == "v" and name[1:].isdecimal()]
+    return [int(name[1:]) for name in names if name[:1] == letter and name[1:].isdecimal()]
 
 
 def _root_of(roots: Mapping[str, Path], path: RootPath) -> Path:

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from glimsum_jobs.errors import GlimsumError
-from glimsum_jobs.ledger import Control, Hours
-from glimsum_jobs.orders import Orders, RunOrder
+from glimsum_jobs.ledger import STAGES, Control, Hours, Stage
+from glimsum_jobs.orders import Order, Orders
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.restored import Wishes
 from glimsum_services.folders import open_file, write_whole
@@ -21,7 +21,7 @@ WISHES_FILE = "wishes.json"
 log = logging.getLogger(__name__)
 
 
-def read_wishes(roots: Mapping[str, Path], order: RunOrder) -> Wishes | None:
+def read_wishes(roots: Mapping[str, Path], order: Order) -> Wishes | None:
     """Return what is kept of what is wanted of a run; None where nothing is, or nothing whole."""
     try:
         with open_file(roots, parse_root_path(order.folder), WISHES_FILE) as file:
@@ -30,7 +30,7 @@ def read_wishes(roots: Mapping[str, Path], order: RunOrder) -> Wishes | None:
         return None
 
 
-def write_wishes(roots: Mapping[str, Path], order: RunOrder, wishes: Wishes) -> None:
+def write_wishes(roots: Mapping[str, Path], order: Order, wishes: Wishes) -> None:
     """Keep what is wanted of a run, whole or not at all.
 
     Raises
@@ -65,13 +65,13 @@ class WishingLedger(RedisLedger):
         self._orders = orders
         self._roots = roots
 
-    def open(self, run: str, *, priority: int = 50) -> None:
+    def open(self, run: str, *, priority: int = 50, stage: Stage = STAGES[0]) -> None:
         """Open `run`; an urgency other than the usual one is kept on the disk."""
         if priority != Wishes().priority:
             order = self._orders.order(run)
             if read_wishes(self._roots, order) is None:
                 self._keep(order, Wishes(priority=priority, at=time.time()))
-        super().open(run, priority=priority)
+        super().open(run, priority=priority, stage=stage)
 
     def control(
         self,
@@ -91,7 +91,7 @@ class WishingLedger(RedisLedger):
             self._keep(order, before)
         return heard
 
-    def _keep(self, order: RunOrder, wishes: Wishes) -> None:
+    def _keep(self, order: Order, wishes: Wishes) -> None:
         """Write it down; a wish is heard even where it can't be: the disk may be full, or away."""
         try:
             write_wishes(self._roots, order, wishes)

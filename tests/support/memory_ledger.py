@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 
 from glimsum_jobs.errors import LeaseLost
 from glimsum_jobs.ledger import (
+    EVERY_STAGE,
     MAX_TRIES,
     SINGLE_ITEM,
     STAGES,
@@ -37,10 +38,10 @@ class MemoryLedger(MemoryStanding):
         super().__init__()
         self.watched: float | None = None
 
-    def open(self, run: str, *, priority: int = 50) -> None:
+    def open(self, run: str, *, priority: int = 50, stage: Stage = STAGES[0]) -> None:
         if run not in self.runs:
-            opened = Run(priority, self.clock())
-            opened.stages[STAGES[0]] = {SINGLE_ITEM: Item()}
+            opened = Run(priority, self.clock(), stage)
+            opened.stages[stage] = {SINGLE_ITEM: Item()}
             self.runs[run] = opened
 
     def _come_back(self, run: Run, item: Item, failure: Failure, wait_s: float = 0) -> ItemState:
@@ -78,13 +79,15 @@ class MemoryLedger(MemoryStanding):
                 self._lose(found, item)
         self._settle(found)
 
-    def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
+    def claim(self, worker: str, run: str, stages: Sequence[Stage] = EVERY_STAGE) -> Claim | None:
         found = self.runs.get(run)
         if found is None or found.ended is not None:
             return None
         self.sweep(run)
         now = self.clock()
         if found not in self._open() or found.stage not in stages or not found.wanted(now):
+            return None
+        if found.stage is Stage.WEDGE and self.wedge_in_work():
             return None
         name = found.choose(worker, now)
         if name is None:

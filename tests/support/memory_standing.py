@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from glimsum_jobs.ledger import Holding, ItemRecord, ItemState, RunRecord, Stage
+from glimsum_jobs.ledger import Control, Holding, ItemRecord, ItemState, RunRecord, Stage
 from support.memory_runs import Run, count_states
 
 
@@ -11,6 +11,22 @@ class MemoryStanding:
 
     def __init__(self) -> None:
         self.runs: dict[str, Run] = {}
+
+    def wedge_in_work(self) -> bool:
+        return any(run.stage is Stage.WEDGE and run.working() for run in self.runs.values())
+
+    def wedges_wanted(self) -> list[str]:
+        return (
+            []
+            if self.wedge_in_work()
+            else [
+                name
+                for name in self.open_runs()
+                if self.runs[name].stage is Stage.WEDGE
+                and self.runs[name].control is Control.RUN
+                and not self.runs[name].waits_for
+            ][:8]
+        )
 
     def holders(self, worker: str) -> dict[str, Holding]:
         return {

@@ -104,6 +104,7 @@ class Workplace(Generic[Order]):
         while not self.stopping():
             if time.monotonic() - begun > self.ticket_s:
                 return stage
+            self._work_on_wedge(stages)
             if lacking := self.lacks(run):
                 log.warning("%s waits: %s", run, lacking)
                 return None
@@ -113,6 +114,16 @@ class Workplace(Generic[Order]):
             self.work_on_item(claim)
             stage = claim.stage
         return None
+
+    def _work_on_wedge(self, stages: Sequence[Stage]) -> None:
+        """Make a wedge somebody waits for, if there is one, before the next item of a run."""
+        if Stage.WEDGE not in stages:
+            return
+        for run in self.ledger.wedges_wanted():
+            claim = None if self.lacks(run) else self.ledger.claim(self.slot, run, [Stage.WEDGE])
+            if claim is not None:
+                self.work_on_item(claim)
+                return
 
     def work_on_item(self, claim: Claim) -> None:
         """Do one item and tell the ledger how it ended."""

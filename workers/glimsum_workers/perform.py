@@ -12,7 +12,7 @@ from glimsum_jobs.errors import StoreError
 from glimsum_jobs.ledger import SINGLE_ITEM, Claim, Control, Ledger, Stage
 from glimsum_jobs.left_behind import LeftBehind
 from glimsum_jobs.measurements import Checked, Found, Solved
-from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.orders import Order, RunOrder, WedgeOrder
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.settled import settled
 from glimsum_workers.check_shot import check_shot
@@ -24,6 +24,7 @@ from glimsum_workers.frames.manifest import append_line
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.light.fingerprint import PIXEL_EPOCH
 from glimsum_workers.light.kept_passes import LightRoom, open_light_store
+from glimsum_workers.looking.asked_wedge import make_asked_wedge
 from glimsum_workers.measure_item import measure_item
 from glimsum_workers.measuring.measured import Result, read_measured
 from glimsum_workers.solve_shot import solve_shot
@@ -62,12 +63,13 @@ class Performer:
         self._measured: tuple[str, Material] | None = None
 
     def __call__(
-        self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]
+        self, order: Order, claim: Claim, still_mine: Callable[[], Control]
     ) -> dict[str, Any]:
         """Do the claimed item and return what it leaves behind, as plain JSON values.
 
         It is entered in this process's line file before the ledger hears of it: a line without
         an entry in the ledger is done again, an entry without a line could never be restored.
+        A wedge is not restored, and enters nothing.
 
         Raises
         ------
@@ -77,6 +79,10 @@ class Performer:
             Whatever is wrong with the item, with its place.
         """
         begun = time.monotonic()
+        if isinstance(order, WedgeOrder):
+            writer = self._writer(claim, still_mine)
+            wedged = make_asked_wedge(order, self._ledger, self._roots, self._room, writer)
+            return wedged.model_dump(mode="json")
         match claim.stage:
             case Stage.CHECK:
                 left: Found | Result = self._check(order, still_mine)
@@ -88,6 +94,8 @@ class Performer:
                 left = self._combine(order, claim, still_mine)
             case Stage.FINISH:
                 left = self._finish(order, claim, still_mine)
+            case Stage.WEDGE:
+                raise ValueError(f"{order.run} is a version; a wedge is a run of its own")
         result: dict[str, Any] = left.model_dump(mode="json")
         self._enter(order, claim, result, time.monotonic() - begun)
         return result
@@ -156,7 +164,7 @@ class Performer:
             int(claim.item),
             self._roots,
             earlier=earlier,
-            writer=Writer(f"{self._machine}/{os.getpid()}", str(claim.token), still_mine),
+            writer=self._writer(claim, still_mine),
         )
 
     def _finish(self, order: RunOrder, claim: Claim, still_mine: Callable[[], Control]) -> Found:
@@ -166,8 +174,11 @@ class Performer:
             self._solved(order),
             self._ledger.items(order.run, Stage.COMBINE),
             self._roots,
-            writer=Writer(f"{self._machine}/{os.getpid()}", str(claim.token), still_mine),
+            writer=self._writer(claim, still_mine),
         )
+
+    def _writer(self, claim: Claim, still_mine: Callable[[], Control]) -> Writer:
+        return Writer(f"{self._machine}/{os.getpid()}", str(claim.token), still_mine)
 
     def _bench(self, order: RunOrder) -> tuple[ShotBench, EarlierFrames]:
         """Lay a shot out once: clips stay open and what was read stays read between its frames."""
@@ -205,4 +216,4 @@ def kept_of(order: RunOrder, roots: Roots) -> Keep:
 
 def kept_folder(order: RunOrder, roots: Roots) -> Path:
     """Return the folder of what is kept of a shot, made if it is not there."""
-    return roots.make_folder(parse_root_path(order.folder).folder.child("kept"))
+    return roots.make_folder(order.kept)

@@ -74,8 +74,8 @@ class Admission:
         if not token.may(need):
             raise _too_small(token, need)
         parts = scope["path"].split("/")
-        if need is not Scope.READ and len(parts) > 2 and parts[1] == "shots":
-            keep_to_own(token, [parts[2]])
+        if need is not Scope.READ and len(parts) > 2 and parts[1] in ("shots", "wedges"):
+            keep_to_own(token, [parts[2].partition(".")[0]])  # a wedge is called SHOT.wNNN
         return token
 
 

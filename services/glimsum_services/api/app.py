@@ -24,6 +24,7 @@ from glimsum_services.api import (
     shots,
     versions,
     viewing,
+    wedges,
 )
 from glimsum_services.api.admission import COOKIE, Admission, is_open, scope_of
 from glimsum_services.api.guards import Guards, own_names
@@ -96,6 +97,7 @@ def create_app(settings: Settings | None = None, hosts: Sequence[str] = ()) -> F
         versions,
         viewing,
         control,
+        wedges,
         report,
         sequences,
         events,
@@ -118,7 +120,7 @@ def _dispatcher(service: Service) -> Dispatcher[Any]:
     return Dispatcher(
         f"api-{token_hex(4)}",
         ledger=service.ledger,
-        orders=service.shots,
+        orders=service.orders,
         plan=next_stage,
         tickets=tickets,
         machines=service.machines,

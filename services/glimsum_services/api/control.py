@@ -8,8 +8,9 @@ from pydantic import Field
 
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.ledger import Control, RunRecord, Stage
+from glimsum_jobs.orders import Order
 from glimsum_services.api.problem_details import Refusal, error_answers, refusal
-from glimsum_services.api.service import Served
+from glimsum_services.api.service import Served, Service
 from glimsum_services.api.shots import ShotName, Version
 from glimsum_services.api.views import Shown, utc_text
 from glimsum_services.hours import hours_of
@@ -64,7 +65,8 @@ def _etag(record: RunRecord) -> str:
     return f'"{record.control.value}-{record.priority}-{when}"'
 
 
-def _show(record: RunRecord, response: Response) -> ControlView:
+def show_control(record: RunRecord, response: Response) -> ControlView:
+    """Return what is wanted of a run, its ETag in the headers."""
     response.headers["ETag"] = _etag(record)
     hours = record.hours
     return ControlView(
@@ -83,8 +85,8 @@ def _ended(run: str, record: RunRecord) -> Refusal:
         409,
         f"{run} has ended",
         seen=record.state.value,
-        expected="a version that is still at work",
-        remedy="Submit a changed job: it becomes the next version.",
+        expected="one that is still at work",
+        remedy="Submit a changed job: it becomes the next version. Ask for another wedge.",
     )
 
 
@@ -93,7 +95,7 @@ def get_control(
     service: Served, shot: ShotName, version: Version, response: Response
 ) -> ControlView:
     """Show what is wanted of a version; its ETag is needed to change it."""
-    return _show(service.standing(service.find(shot, version)), response)
+    return show_control(service.standing(service.find(shot, version)), response)
 
 
 @router.put("/control", operation_id="put_control", responses=error_answers(404, 409, 412, 428))
@@ -111,7 +113,19 @@ def put_control(
     Frames in work are finished before a pause. Cancelling can't be undone: workers leave at the
     next step of a frame, and are ended if they do not.
     """
-    order = service.find(shot, version)
+    return set_control(service, service.find(shot, version), wanted, response, if_match)
+
+
+def set_control(
+    service: Service, order: Order, wanted: Wanted, response: Response, if_match: str | None
+) -> ControlView:
+    """Say what is wanted of a run and return what is wanted now.
+
+    Raises
+    ------
+    Refusal
+        428, 412: it is not said what is changed, or it was changed in between; 409: it has ended.
+    """
     record = service.standing(order)
     if if_match is None:
         raise refusal(
@@ -141,7 +155,7 @@ def put_control(
             raise Refusal(422, str(error.what), error.problems) from error
     if not service.ledger.control(order.run, state, wanted.priority, hours):
         raise _ended(order.run, service.standing(order))
-    return _show(service.standing(order), response)
+    return show_control(service.standing(order), response)
 
 
 @router.post("/retry", operation_id="retry_frames", responses=error_answers(404, 409))

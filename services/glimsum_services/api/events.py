@@ -23,7 +23,8 @@ LastEventId = Annotated[
 
 _STREAM: dict[int, dict[str, Any]] = {
     200: {
-        "description": "Events: `shot` (a version as /shots shows it), `snapshot` (ask for "
+        "description": "Events: `shot` (a version as /shots shows it), `wedge` (as /wedges "
+        "shows it), `snapshot` (ask for "
         "everything once), `silence` (the ledger gives no answer)",
         "content": {"text/event-stream": {"schema": {"type": "string"}}},
     }

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse
 
 from glimsum_jobs.ledger import Counts, ItemState
+from glimsum_jobs.orders import is_wedge
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_jobs.reading import shot_schema
 from glimsum_services.api.problem_details import Refusal, error_answers
@@ -115,15 +116,18 @@ def list_workers(service: Served) -> MachineList:
 )
 def get_metrics(request: Request, service: Served) -> PlainTextResponse:
     """Give figures as text (OpenMetrics' older text exposition, version 0.0.4)."""
-    runs = [
-        record
-        for record in map(service.ledger.record, service.ledger.open_runs())
-        if record is not None
-    ]
+    opened = service.ledger.open_runs()
+    versions = [run for run in opened if not is_wedge(run)]
+    runs = [each for each in map(service.ledger.record, versions) if each is not None]
     machines = service.machines.heard_within(SILENT_AFTER_S)
     watch: Watch = request.app.state.watch
     lines = [
         *_gauge("glimsum_open_runs", "Versions that are not at their end.", {"": len(runs)}),
+        *_gauge(
+            "glimsum_open_wedges",
+            "Wedges that are not at their end.",
+            {"": len(opened) - len(versions)},
+        ),
         *_gauge(
             "glimsum_items",
             "Items of the stage each open version is at.",

@@ -8,8 +8,8 @@ import redis
 from fastapi import Depends, Request
 
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import Ledger, RunRecord
-from glimsum_jobs.orders import RunOrder, run_name
+from glimsum_jobs.ledger import Ledger, RunRecord, Stage
+from glimsum_jobs.orders import Order, RunOrder, WedgeOrder, run_name, wedge_name
 from glimsum_services.api.aside import AsideFrames
 from glimsum_services.api.problem_details import refusal
 from glimsum_services.joining import Joining
@@ -23,7 +23,9 @@ from glimsum_services.store.machines import Machines
 from glimsum_services.store.requests import Requests
 from glimsum_services.store.shots import Shots
 from glimsum_services.store.troubles import Troubles
+from glimsum_services.store.wedges import RunOrders, Wedges
 from glimsum_services.submit import Submissions
+from glimsum_services.wedge_desk import WEDGE_PRIORITY, WedgeDesk
 from glimsum_services.wishes import WishingLedger
 
 log = logging.getLogger(__name__)
@@ -37,11 +39,13 @@ class Service:
     client: redis.Redis
     epoch: str
     shots: Shots
+    wedges: Wedges
     ledger: Ledger
     events: Events
     machines: Machines
     requests: Requests
     submissions: Submissions
+    wedge_desk: WedgeDesk
     aside: AsideFrames
     reporter: Reporter
     joined: Joined
@@ -77,11 +81,39 @@ class Service:
             )
         return self.shots.order(run_name(shot, version))
 
-    def standing(self, order: RunOrder) -> RunRecord:
+    @property
+    def orders(self) -> RunOrders:
+        """Return where the order of any run is looked up."""
+        return RunOrders(self.shots, self.wedges)
+
+    def find_wedge(self, shot: str, number: int) -> WedgeOrder:
+        """Return a wedge of a shot.
+
+        Raises
+        ------
+        Refusal
+            404: there is no such wedge.
+        """
+        numbers = self.wedges.numbers(shot)
+        if number not in numbers:
+            raise refusal(
+                404,
+                f"there is no wedge {wedge_name(shot[:64], number)}",
+                seen=str(number),
+                expected=f"one of {', '.join(map(str, numbers)) or 'none: the shot has no wedge'}",
+                remedy="GET /wedges?shot=SHOT lists them; the oldest are removed for newer ones.",
+            )
+        return self.wedges.order(wedge_name(shot, number))
+
+    def standing(self, order: Order) -> RunRecord:
         """Return where a run stands; one that was kept and never opened is opened now."""
         record = self.ledger.record(order.run)
         if record is None:
-            self.ledger.open(order.run)
+            if isinstance(order, WedgeOrder):
+                self.find_wedge(order.shot, order.wedge)  # it may have been removed just now
+                self.ledger.open(order.run, priority=WEDGE_PRIORITY, stage=Stage.WEDGE)
+            else:
+                self.ledger.open(order.run)
             record = self.ledger.record(order.run)
         if record is None:
             raise refusal(
@@ -105,18 +137,19 @@ def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
     """
     client = connect(settings.broker)
     epoch = adopt(client, Keys(), patience_s)
-    shots = Shots(client, patience_s=2.0)
+    shots, wedges = Shots(client, patience_s=2.0), Wedges(client, patience_s=2.0)
+    orders = RunOrders(shots, wedges)
     ledger = WishingLedger(
         client,
         lease_s=settings.lease_s,
         back_off_s=settings.back_off_s,
         patience_s=2.0,
-        orders=shots,
+        orders=orders,
         roots=settings.roots,
     )
     joined = Joined(client)
     home = settings.broker.startswith("unix://")
-    joining = Joining(joined, ledger, shots, roots=settings.roots, home=home)
+    joining = Joining(joined, ledger, orders, roots=settings.roots, home=home)
     try:
         joining.join()
     except StoreError as error:  # /readyz goes on saying it; what there is to see is shown
@@ -127,11 +160,13 @@ def open_service(settings: Settings, patience_s: float = 10.0) -> Service:
         client=client,
         epoch=epoch,
         shots=shots,
+        wedges=wedges,
         ledger=ledger,
         events=open_events(settings.broker, epoch),
         machines=machines,
         requests=Requests(client),
         submissions=Submissions(shots, ledger, settings.roots),
+        wedge_desk=WedgeDesk(wedges, ledger, settings.roots),
         aside=AsideFrames(ledger),
         reporter=Reporter(shots, ledger, Troubles(client), machines, settings.roots),
         joined=joined,

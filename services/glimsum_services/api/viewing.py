@@ -24,7 +24,8 @@ PIECE_BYTES = 256 * 1024
 Frame = Annotated[int, Path(ge=0, le=9_999_999, description="Number of a shot frame.")]
 
 
-def _binary(kind: str) -> dict[int, dict[str, Any]]:
+def binary(kind: str) -> dict[int, dict[str, Any]]:
+    """Return the declaration of an answer that is a file, whole, in part or unchanged."""
     schema = {"type": "string", "format": "binary"}
     return {
         200: {"content": {kind: {"schema": schema}}},
@@ -37,7 +38,7 @@ def _binary(kind: str) -> dict[int, dict[str, Any]]:
     "/frames/{frame}/preview",
     operation_id="get_preview",
     response_class=Response,
-    responses=error_answers(404, 416, also=_binary("image/jpeg")),
+    responses=error_answers(404, 416, also=binary("image/jpeg")),
 )
 def get_preview(
     request: Request, service: Served, shot: ShotName, version: Version, frame: Frame
@@ -55,14 +56,14 @@ def get_preview(
             remedy=f"GET /shots/{shot}/versions/{version}/frames lists them.",
         )
     folder = parse_root_path(order.folder).child(PREVIEWS)
-    return _send(request, open_file(service.settings.roots, folder, name), "image/jpeg")
+    return send_file(request, open_file(service.settings.roots, folder, name), "image/jpeg")
 
 
 @router.get(
     "/movie",
     operation_id="get_movie",
     response_class=Response,
-    responses=error_answers(404, 416, also=_binary("video/mp4")),
+    responses=error_answers(404, 416, also=binary("video/mp4")),
 )
 def get_movie(request: Request, service: Served, shot: ShotName, version: Version) -> Response:
     """Show the viewing movie of a finished version; parts of it may be asked for."""
@@ -78,10 +79,10 @@ def get_movie(request: Request, service: Served, shot: ShotName, version: Versio
             remedy="Wait until it is done.",
         )
     file = open_file(service.settings.roots, parse_root_path(order.folder), name)
-    return _send(request, file, "video/mp4")
+    return send_file(request, file, "video/mp4")
 
 
-def _send(request: Request, file: BinaryIO, kind: str) -> Response:
+def send_file(request: Request, file: BinaryIO, kind: str) -> Response:
     """Answer with a file or the one part of it that is asked for (RFC 9110, 14.2)."""
     status = os.fstat(file.fileno())
     size = status.st_size

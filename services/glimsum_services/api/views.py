@@ -92,6 +92,8 @@ class ShotView(Shown):
     """Version folder, root:path."""
     movie: str | None
     """Viewing movie, root:path, once it is written."""
+    wedges: int
+    """How many wedges of the shot, of all its versions, are kept."""
     links: dict[str, str]
 
 
@@ -149,6 +151,7 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
         ended=None if record.ended is None else utc_text(record.ended),
         folder=order.folder,
         movie=_movie(order, finished),
+        wedges=service.wedges.count(order.shot),
         links={
             "self": here,
             "frames": f"{here}/frames",

@@ -12,8 +12,10 @@ from contextlib import suppress
 from redis.exceptions import RedisError
 
 from glimsum_jobs.errors import StoreError
+from glimsum_jobs.orders import is_wedge
 from glimsum_services.api.service import Service
 from glimsum_services.api.views import show_shot
+from glimsum_services.api.wedge_views import show_wedge
 from glimsum_services.store.events import Event, EventGap
 
 log = logging.getLogger(__name__)
@@ -177,12 +179,22 @@ class Watch:
         """Return one message a run, as it stands now."""
         messages = []
         for run in sorted(runs):
+            if is_wedge(run):
+                messages += self._tell_wedge(run, event_id)
+                continue
             shot, _, version = run.rpartition("/v")
             if not version.isdecimal() or int(version) not in self._service.shots.versions(shot):
                 continue  # a run that was opened by something that keeps no order
             view = show_shot(self._service, self._service.shots.order(run))
             messages.append((shot, encode("shot", view.model_dump(mode="json"), event_id)))
         return messages
+
+    def _tell_wedge(self, run: str, event_id: str) -> list[Message]:
+        shot, _, number = run.rpartition("/w")
+        if int(number) not in self._service.wedges.numbers(shot):
+            return []  # it was removed for a newer one
+        view = show_wedge(self._service, self._service.wedges.order(run))
+        return [(shot, encode("wedge", view.model_dump(mode="json"), event_id))]
 
     def _snapshot(self, event_id: str | None) -> bytes:
         return encode("snapshot", {"what": "ask for everything once"}, event_id)

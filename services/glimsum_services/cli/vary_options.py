@@ -5,7 +5,8 @@ import re
 from collections.abc import Sequence
 
 from glimsum_jobs.problems import Place
-from glimsum_jobs.wedges import MOST_VALUES, MOST_VARIED, OPTION, Varied
+from glimsum_jobs.varied import MOST_VALUES, MOST_VARIED, Varied
+from glimsum_jobs.wedges import OPTION
 from glimsum_services.cli.options import WrongUse
 
 _TARGET = re.compile(

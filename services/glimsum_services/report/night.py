@@ -8,7 +8,7 @@ from pathlib import Path
 
 from glimsum_jobs.errors import GlimsumError
 from glimsum_jobs.ledger import Counts, Ledger, RunRecord, RunState
-from glimsum_jobs.orders import run_name
+from glimsum_jobs.orders import is_wedge, run_name
 from glimsum_jobs.paths import parse_root_path
 from glimsum_services.report.first_things import put_first
 from glimsum_services.report.gaps import Working, find_gaps
@@ -123,7 +123,7 @@ class Reporter:
         """
         if runs is not None:
             return [each for each in map(self._ledger.record, runs) if each is not None]
-        opened = self._ledger.open_runs()
+        opened = [run for run in self._ledger.open_runs() if not is_wedge(run)]
         found = {run: self._ledger.record(run) for run in opened}
         after, looked = None, 0
         while looked < MOST_SHOTS:

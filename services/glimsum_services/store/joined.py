@@ -74,6 +74,10 @@ class Joined:
 
         return persist(ask, 2.0, self._server)
 
+    def forget(self, run: str) -> None:
+        """Forget who began a run that is removed."""
+        persist(lambda: self._client.hdel(self._makers, run), 2.0, self._server)
+
     def maker_of(self, run: str) -> str | None:
         """Return who began a run, or None if nobody did."""
         found = persist(lambda: self._client.hget(self._makers, run), 2.0, self._server)

@@ -40,17 +40,29 @@ class Keys:
             self.open,
             self.events,
             self.pulse,
+            self.wedges_wanted,
+            self.wedge_in_work,
         ]
 
     @property
     def open(self) -> str:
-        """Return the sorted set of runs not ended, most urgent first."""
+        """Return the sorted set of runs not ended, wedges too, most urgent first."""
         return f"{self.prefix}open"
 
     @property
     def events(self) -> str:
         """Return the one stream of every transition."""
         return f"{self.prefix}events"
+
+    @property
+    def wedges_wanted(self) -> str:
+        """Return the sorted set of wedges that wait and are wanted now, most urgent first."""
+        return f"{self.prefix}wedges_wanted"
+
+    @property
+    def wedge_in_work(self) -> str:
+        """Return where the one wedge stands that is in a slot's hands."""
+        return f"{self.prefix}wedge_in_work"
 
     @property
     def epoch(self) -> str:
@@ -90,6 +102,10 @@ class Keys:
     def versions(self, shot: str) -> str:
         """Return the hash version -> order of one shot."""
         return f"{self.prefix}versions:{shot}"
+
+    def wedges(self, shot: str) -> str:
+        """Return the hash number -> order of the wedges of one shot."""
+        return f"{self.prefix}wedges:{shot}"
 
     @property
     def jobs(self) -> str:

@@ -12,6 +12,7 @@ import redis
 from glimsum_jobs.errors import LeaseLost
 from glimsum_jobs.problems import Place
 from glimsum_jobs.standing import (
+    EVERY_STAGE,
     MAX_TRIES,
     SINGLE_ITEM,
     STAGES,
@@ -30,7 +31,7 @@ from glimsum_services.store.connection import persist, server_name
 from glimsum_services.store.keys import Keys
 from glimsum_services.store.standing import Standing
 
-PLACES = {stage.value: place for place, stage in enumerate(STAGES)}
+PLACES = {stage.value: place for place, stage in enumerate(EVERY_STAGE)}
 MOST_LOST = MAX_TRIES[Cause.PROCESS_LOST]
 DIED = "the process died with this item in its hands"
 SCRIPTS = ("moves.lua", "verbs.lua")
@@ -79,11 +80,11 @@ class RedisLedger(Standing):
         mine = claim.model_dump(include={"stage", "item", "token", "worker"})
         return self._ask(verb, claim.run, **mine, **asked)
 
-    def open(self, run: str, *, priority: int = 50) -> None:
-        """Open `run` at its first stage with its one item; nothing happens if it is open."""
-        self._ask("open", run, priority=priority, stage=STAGES[0], item=SINGLE_ITEM)
+    def open(self, run: str, *, priority: int = 50, stage: Stage = STAGES[0]) -> None:
+        """Open `run` at a stage with its one item; nothing happens if it is open."""
+        self._ask("open", run, priority=priority, stage=stage, item=SINGLE_ITEM)
 
-    def claim(self, worker: str, run: str, stages: Sequence[Stage] = STAGES) -> Claim | None:
+    def claim(self, worker: str, run: str, stages: Sequence[Stage] = EVERY_STAGE) -> Claim | None:
         """Take a waiting item of the current stage, the one after the last if that waits."""
         request = uuid4().hex
         answer = self._ask("claim", run, worker=worker, stages=list(stages), request=request)

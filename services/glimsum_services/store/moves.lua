@@ -3,7 +3,7 @@
 -- Time is the server's alone, so that the clocks of the workers do not matter.
 -- An item is named by its tag, "stage/item"; waiting, later and held hold the current stage only.
 local RUN, ORDER, WAITING, LATER, HELD, HOLDERS, TOKENS, TRIES, RESULTS, FAILURES, ASIDE, OPEN,
-  EVENTS, PULSE = unpack(KEYS)
+  EVENTS, PULSE, WEDGES, WEDGE_IN_WORK = unpack(KEYS)
 local call, name, asked = redis.call, ARGV[2], cjson.decode(ARGV[3])
 local clock = call('TIME')
 local now = tonumber(clock[1]) + tonumber(clock[2]) / 1e6
@@ -22,6 +22,22 @@ end
 local function rank() -- the most urgent first, among equals the oldest
   local priority, begun = unpack(call('HMGET', RUN, 'priority', 'begun'))
   call('ZADD', OPEN, (100 - priority) * 1e10 + begun, name)
+  if stage ~= 'wedge' then return end
+  local control, waits = unpack(call('HMGET', RUN, 'control', 'waits'))
+  local now_wanted = control == 'run' and (waits or '') == ''
+  call(now_wanted and 'ZADD' or 'ZREM', WEDGES, unpack(now_wanted and
+    { (100 - priority) * 1e10 + begun, name } or { name }))
+end
+
+-- A wedge takes one slot of all: frames go on in the others.
+local function another_wedge()
+  return stage == 'wedge' and (call('GET', WEDGE_IN_WORK) or name) ~= name
+end
+
+local function note_wedge(worker)
+  if stage ~= 'wedge' then return end
+  if worker then call('SET', WEDGE_IN_WORK, name)
+  elseif not another_wedge() then call('DEL', WEDGE_IN_WORK) end
 end
 
 -- Takes an item from where it is and puts it where it belongs now, into the hands of `worker`.
@@ -30,6 +46,7 @@ local function put(about, queue, score, worker)
   call('HDEL', HOLDERS, about)
   if queue then call('ZADD', queue, score, about) end
   if worker then call('HSET', HOLDERS, about, worker) end
+  note_wedge(worker)
 end
 
 local function line_up(about) put(about, WAITING, call('ZSCORE', ORDER, about)) end
@@ -70,6 +87,8 @@ local function finish(state, reason)
   call('DEL', WAITING, LATER, HELD, HOLDERS, TOKENS)
   call('HSET', RUN, 'ended', stamp(now), 'state', state, 'reason', reason or '')
   call('ZREM', OPEN, name)
+  call('ZREM', WEDGES, name)
+  note_wedge()
   note('ended')
 end
 

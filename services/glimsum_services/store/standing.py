@@ -6,8 +6,8 @@ from typing import Any
 import redis
 
 from glimsum_jobs.ledger import (
+    EVERY_STAGE,
     STAGE_WORDS,
-    STAGES,
     Control,
     Counts,
     Failure,
@@ -21,6 +21,9 @@ from glimsum_jobs.ledger import (
 )
 from glimsum_services.store.connection import persist, server_name
 from glimsum_services.store.keys import Keys
+
+MOST_WEDGES = 8
+"""So many wedges a slot is told of between two frames: more than one where some can't be made."""
 
 
 class Standing:
@@ -53,6 +56,14 @@ class Standing:
     def open_runs(self) -> list[str]:
         """Return the runs that are not ended, most urgent first."""
         return [str(run) for run in self._read(("ZRANGE", self._keys.open, 0, -1))[0]]
+
+    def wedges_wanted(self) -> list[str]:
+        """Return the wedges a slot should turn to before its next frame, most urgent first."""
+        wanted, in_work = self._read(
+            ("ZRANGE", self._keys.wedges_wanted, 0, MOST_WEDGES - 1),
+            ("GET", self._keys.wedge_in_work),
+        )
+        return [] if in_work else [str(run) for run in wanted]
 
     def holders(self, worker: str) -> dict[str, Holding]:
         """Return the workers ``worker/...`` that hold an item now, and what each holds."""
@@ -88,7 +99,7 @@ class Standing:
             return None
         current = Stage(facts["stage"])
         control = Control(facts["control"])
-        counts = {stage: _count(facts, stage) for stage in STAGES if f"total {stage}" in facts}
+        counts = {stage: _count(facts, stage) for stage in EVERY_STAGE if f"total {stage}" in facts}
         if "ended" not in facts:
             moving = {"waiting": queues[0] + queues[1], "working": queues[2]}
             counts[current] = counts[current].model_copy(update=moving)
@@ -111,7 +122,7 @@ class Standing:
     def items(self, run: str, stage: Stage) -> list[ItemRecord]:
         """Return all items of a stage in their order."""
         keys = self._keys.of_run(run)
-        first = STAGES.index(stage) * 2**32
+        first = EVERY_STAGE.index(stage) * 2**32
         tags = self._read(("ZRANGEBYSCORE", keys[1], first, f"({first + 2**32}"))[0]
         if not tags:
             return []

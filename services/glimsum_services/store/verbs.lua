@@ -4,8 +4,8 @@ local verbs = {}
 function verbs.open()
   if stage then return end
   call('HSET', RUN, 'control', 'run', 'priority', asked.priority, 'begun', stamp(now))
-  rank()
   fill(asked.stage, { asked.item })
+  rank()
   note('opened')
 end
 
@@ -22,7 +22,7 @@ function verbs.claim()
   if again then return answer(last) end
   sweep()
   local mine = (table.concat(asked.stages, ' ') .. ' '):find(stage .. ' ', 1, true)
-  if not mine or not wanted() then return end
+  if not mine or not wanted() or another_wedge() then return end
   local back = call('ZRANGEBYSCORE', LATER, '-inf', stamp(now), 'LIMIT', 0, 1)[1]
   local about = back or choose(last)
   if not about then return end

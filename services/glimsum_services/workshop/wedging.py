@@ -1,24 +1,22 @@
 """A wedge made and written here: a contact sheet, and beside it what each cell would change."""
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from glimsum_jobs.orders import KEPT
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Problem
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.step_changes import change_steps
-from glimsum_jobs.wedges import Varied, Wedge, job_of_cell, lay_out_cells, now_words
+from glimsum_jobs.varied import Varied
+from glimsum_jobs.wedges import Wedge, describe_wedge
 from glimsum_services.workshop.folders import make_folder
 from glimsum_workers.frames.roots import Roots
-from glimsum_workers.frames.sheets import Labelled, write_sheet
-from glimsum_workers.frames.whole import nothing_to_ask, write_whole
 from glimsum_workers.light.kept_passes import LightRoom
-from glimsum_workers.looking.wedge_shot import WedgePictures, make_wedge
+from glimsum_workers.looking.wedge_sheet import WedgePlace
+from glimsum_workers.looking.wedge_sheet import write_wedge as write_wedge_here
 
-KEPT = "kept"
-AS_IT_IS = "as it is"
 MIB = 1024 * 1024
 
 
@@ -85,40 +83,13 @@ def write_wedge(  # noqa: PLR0917  # a wedge, and where everything is
     OutputError
         A file can't be written whole.
     """
-    cells = lay_out_cells(job, asked.varied)
-    jobs = [job_of_cell(job, cell) for cell in cells]
     folder, out = asked.out.absolute().parent, asked.out
-    wedge = Wedge(
-        shot=job.shot,
-        job=os.path.relpath(asked.job_file.absolute(), folder),
-        recipe=tuple(change_steps(job, ())),
-        frames=tuple(asked.frames),
-        varied=tuple(asked.varied),
-        now=now_words(job, asked.varied),
-        columns=len(asked.varied[0].values),
-        sheet=out.name,
-        width=asked.width,
-        cells=cells,
-    )
+    made_of = os.path.relpath(asked.job_file.absolute(), folder)
+    wedge = describe_wedge(job, asked.varied, asked.frames, asked.width, out.name, made_of)
     room = LightRoom(keep_mib * MIB, reserve_mib * MIB)
     kept = _kept(job, roots, state_keep)
-    made = make_wedge(jobs, asked.frames, Roots(roots), kept, room, asked.width)
-    title = f"{job.shot}, frame {', '.join(map(str, asked.frames))}; now {', '.join(wedge.now)}"
-    token = f"wedge{os.getpid()}"
-    pictures = list(_labelled(wedge, made))
-    write_sheet(folder, out.name, pictures, columns=wedge.columns, title=title, token=token)
-    text = wedge.model_dump_json(indent=1).encode() + b"\n"
-    write_whole(folder, out.with_suffix(".json").name, text, token, nothing_to_ask)
-    return wedge, made.problems
-
-
-def _labelled(wedge: Wedge, made: WedgePictures) -> Iterator[Labelled]:
-    several = len(made.frames) > 1
-    for each in made.frames:
-        for cell, picture in zip(wedge.cells, each.pictures, strict=True):
-            mark = f" {AS_IT_IS}" if cell.as_it_is else ""
-            frame = f" frame {each.frame}" if several else ""
-            yield Labelled(f"{cell.cell}{mark}{frame}: {cell.words}", picture)
+    place = WedgePlace(Roots(roots), kept, room, folder, f"wedge{os.getpid()}")
+    return wedge, write_wedge_here(wedge, job, place).problems
 
 
 def _kept(job: ShotJob, roots: Mapping[str, Path], state_keep: Path) -> Path:

@@ -6,7 +6,8 @@ import pytest
 
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.wedges import Varied, job_of_cell, lay_out_cells, measured_alike, now_words
+from glimsum_jobs.varied import Varied
+from glimsum_jobs.wedges import job_of_cell, lay_out_cells, measured_alike, now_words
 from support.small_shots import exr_pass, small_shot
 
 RECIPE: list[dict[str, Any]] = [

@@ -18,7 +18,8 @@ _TEXT_PX = 16
 _LINE_PX = 24
 _GROUND = (46, 46, 46)
 _INK = (235, 235, 235)
-_LARGEST_SIDE_PX = 16384
+LARGEST_SIDE_PX = 16384
+"""Of a sheet, pixels; JPEG holds 65535 a side (ITU-T T.81, B.2.2)."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,16 @@ def write_sheet(
     return len(content)
 
 
+def sheet_size(
+    count: int, columns: int, width: int, height: int, *, titled: bool
+) -> tuple[int, int]:
+    """Return width and height of a sheet of `count` pictures of one size, pixels."""
+    across = min(columns, count)
+    top = _GAP_PX + (_LINE_PX if titled else 0)
+    rows = -(-count // across)
+    return _GAP_PX + across * (width + _GAP_PX), top + rows * (height + _LINE_PX + _GAP_PX)
+
+
 def draw_sheet(pictures: Sequence[Labelled], columns: int, title: str, file: str) -> Display:
     """Return the sheet as a display picture.
 
@@ -118,17 +129,16 @@ def draw_sheet(pictures: Sequence[Labelled], columns: int, title: str, file: str
         )
     across = min(columns, len(pictures))
     wide = max(labelled.picture.shape[1] for labelled in pictures)
-    high = max(labelled.picture.shape[0] for labelled in pictures) + _LINE_PX
-    rows = -(-len(pictures) // across)
+    high = max(labelled.picture.shape[0] for labelled in pictures)
+    width, height = sheet_size(len(pictures), columns, wide, high, titled=bool(title))
     top = _GAP_PX + (_LINE_PX if title else 0)
-    width = _GAP_PX + across * (wide + _GAP_PX)
-    height = top + rows * (high + _GAP_PX)
-    if max(width, height) > _LARGEST_SIDE_PX:
+    high += _LINE_PX
+    if max(width, height) > LARGEST_SIDE_PX:
         raise OutputError(
             "a sheet is too large",
             place=Place(file=file),
             seen=f"{width} x {height} pixels",
-            expected=f"{_LARGEST_SIDE_PX} a side at most: fewer or smaller pictures",
+            expected=f"{LARGEST_SIDE_PX} a side at most: fewer or smaller pictures",
         )
     sheet = Pillow.new("RGB", (width, height), _GROUND)
     if title:

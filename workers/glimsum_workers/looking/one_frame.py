@@ -112,12 +112,25 @@ def open_bench(
     keep = Keep(keep_folder)
     checked = check_shot(job, roots, keep)
     refuse_frame(job, frame, checked)
-    job = settled(job, checked)
-    store = None
+    solved = measure_here(settled(job, checked), checked, roots, keep)
+    with lay_out_bench(job, checked, solved, roots, keep_folder, room) as bench:
+        yield bench
+
+
+@contextmanager
+def lay_out_bench(  # noqa: PLR0917  # a shot with what was found of it, and where everything is
+    job: ShotJob,
+    checked: Checked,
+    solved: Solved,
+    roots: Roots,
+    keep_folder: Path,
+    room: LightRoom | None = None,
+) -> Iterator[ShotBench]:
+    """Give the bench of a shot that was checked and measured; `room` as in `open_bench`."""
+    job, store = settled(job, checked), None
     if room is not None:
         store = open_light_store(job, checked, keep_folder, room, version=1)
-    solved = measure_here(job, checked, roots, keep)
-    bench = ShotBench(job, checked, solved, roots, keep, store)
+    bench = ShotBench(job, checked, solved, roots, Keep(keep_folder), store)
     with closing(bench):
         yield bench
 

@@ -9,7 +9,7 @@ from glimsum_jobs.errors import PathError, SourceError
 from glimsum_jobs.measurements import Checked
 from glimsum_jobs.memory import frame_memory_bytes
 from glimsum_jobs.named_files import named_files
-from glimsum_jobs.orders import Orders, RunOrder
+from glimsum_jobs.orders import Order, Orders
 from glimsum_jobs.paths import RootPath, parse_root_path
 from glimsum_workers.frames.roots import Roots
 
@@ -23,7 +23,7 @@ class Needs:
 
     roots: tuple[str, ...]
     folder: RootPath
-    """Of the version."""
+    """Of the version or the wedge."""
     memory_bytes: int
     """Of one frame; 0 while the sizes of the pictures are not known."""
 
@@ -81,7 +81,7 @@ class Fitness:
             for root in needs.roots:
                 if words := self._storage(root):
                     return words
-            return self._version(needs.folder) or self._room(needs.folder.root)
+            return self._folder(needs.folder) or self._room(needs.folder.root)
         except (SourceError, PathError, OSError) as error:  # it went while we looked
             return f"storage: {error}"
 
@@ -90,11 +90,11 @@ class Fitness:
             return ""
         return f"storage: the folder of the root {root} is empty; is it mounted?"
 
-    def _version(self, folder: RootPath) -> str:
+    def _folder(self, folder: RootPath) -> str:
         try:
             self._roots.list_folder(folder)
         except (SourceError, PathError):
-            return f"storage: the version's folder {folder} is not there; is the disk mounted?"
+            return f"storage: the folder {folder} is not there; is the disk mounted?"
         return ""
 
     def _room(self, root: str) -> str:
@@ -120,7 +120,7 @@ class Fitness:
         return known
 
 
-def needs_of(order: RunOrder, checked: Checked | None) -> Needs:
+def needs_of(order: Order, checked: Checked | None) -> Needs:
     """Return what a run needs: every root its job names, its folder, memory for a frame."""
     job = order.job
     folder = parse_root_path(order.folder)

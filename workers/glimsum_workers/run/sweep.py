@@ -3,20 +3,20 @@
 from collections.abc import Collection
 
 from glimsum_jobs.errors import PathError, SourceError
-from glimsum_jobs.orders import RunOrder
+from glimsum_jobs.orders import Order
 from glimsum_jobs.paths import RootPath, parse_root_path
 from glimsum_workers.frames.roots import Roots
 from glimsum_workers.frames.whole import sweep_parts
 
 
 def sweep_run(
-    order: RunOrder, roots: Roots, live: Collection[int], *, lease_s: float, longest_s: float
+    order: Order, roots: Roots, live: Collection[int], *, lease_s: float, longest_s: float
 ) -> int:
     """Remove the unfinished files of a run whose writers are gone.
 
     Parameters
     ----------
-    order : RunOrder
+    order : Order
         The run.
     roots : Roots
         Where this machine has the roots; nothing is swept, and nothing made, where the folders
@@ -33,10 +33,9 @@ def sweep_run(
     int
         How many files were removed.
     """
-    version = parse_root_path(order.folder)
     tokens = {str(token) for token in live}
     removed = 0
-    for path in (version, version.folder.child("kept")):
+    for path in (parse_root_path(order.folder), order.kept):
         if _is_there(path, roots):
             folder = roots.make_folder(path)
             removed += sweep_parts(folder, live=tokens, token_s=lease_s, other_s=longest_s)

@@ -28,9 +28,12 @@ from support.ledger_contract import (
 from support.memory_ledger import MemoryLedger
 from support.neighbour_contract import NeighbourContract
 from support.run_contract import RunContract
+from support.wedge_contract import WedgeContract
 
 
-class TestMemoryLedger(LedgerContract, HoldingContract, NeighbourContract, RunContract):
+class TestMemoryLedger(
+    LedgerContract, HoldingContract, NeighbourContract, RunContract, WedgeContract
+):
     @pytest.fixture
     def now(self) -> list[float]:
         return [1_800_000_000.0]
@@ -47,7 +50,9 @@ class TestMemoryLedger(LedgerContract, HoldingContract, NeighbourContract, RunCo
         return skip
 
 
-class TestRedisLedger(LedgerContract, HoldingContract, NeighbourContract, RunContract):
+class TestRedisLedger(
+    LedgerContract, HoldingContract, NeighbourContract, RunContract, WedgeContract
+):
     @pytest.fixture
     def ledger(self, server: redis.Redis) -> RedisLedger:
         return RedisLedger(server, lease_s=LEASE_S, back_off_s=BACK_OFF_S)

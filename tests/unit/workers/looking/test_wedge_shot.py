@@ -14,7 +14,8 @@ from skimage.measure import block_reduce
 
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.shot import ShotJob
-from glimsum_jobs.wedges import Varied, job_of_cell, lay_out_cells
+from glimsum_jobs.varied import Varied
+from glimsum_jobs.wedges import job_of_cell, lay_out_cells
 from glimsum_workers.footage.material import Material
 from glimsum_workers.frames.kept_light import LightStore
 from glimsum_workers.frames.roots import Roots

@@ -68,9 +68,7 @@ def test_a_version_folder_that_is_not_there_means_another_disk(run: HereRun) -> 
     (run.folder.parent / "kept").mkdir()
     shutil.rmtree(run.folder)
 
-    assert fitness(run) == (
-        "storage: the version's folder out:small/v001 is not there; is the disk mounted?"
-    )
+    assert fitness(run) == ("storage: the folder out:small/v001 is not there; is the disk mounted?")
 
 
 def test_room_under_the_reserve_is_told_with_both_numbers(run: HereRun) -> None:
