@@ -11,7 +11,7 @@ from typing import Any
 import uvicorn
 from typer.testing import CliRunner, Result
 
-from glimsum_jobs.ledger import STAGES
+from glimsum_jobs.ledger import EVERY_STAGE
 from glimsum_services.api.app import create_app
 from glimsum_services.cli.program import make_app
 from glimsum_services.connections import Connections, open_connections
@@ -46,7 +46,7 @@ class WorkingService:
         """Work on a run until it ends."""
 
         def worked() -> bool:
-            self.place.work_on_shot(run, STAGES)
+            self.place.work_on_shot(run, EVERY_STAGE)
             record = self.link.ledger.record(run)
             return record is not None and record.ended is not None
 
@@ -73,7 +73,7 @@ def working_service(folder: Path) -> Iterator[WorkingService]:
         performer = Performer(link.ledger, Roots(settings.roots), "here")
         place = Workplace(
             ledger=link.ledger,
-            orders=link.shots,
+            orders=link.orders,
             perform=performer,
             machine="here",
             beat_s=5.0,

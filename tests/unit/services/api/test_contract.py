@@ -23,7 +23,8 @@ HELD = [
 EXAMPLES = int(os.environ.get("GLIMSUM_EXAMPLES", "10"))
 """Requests an operation; more by hand: GLIMSUM_EXAMPLES=200."""
 
-KNOWN: dict[str, Any] = {"shot": "mole_040", "version": 1, "frame": 1001, "sequence": "none"}
+KNOWN: dict[str, Any] = {"shot": "mole_040", "version": 1, "frame": 1001, "sequence": "none",
+                         "wedge": "mole_040.w001"}  # fmt: skip
 STREAMS = ("/events", "/shots/{shot}/events")
 """They never end; test_events.py reads them."""
 
@@ -35,6 +36,12 @@ def asked(broker: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Run
         _, text = Tokens(folder).make("contract", list(Scope))
         service.http.headers["Authorization"] = f"Bearer {text}"
         assert service.http.post("/shots", json=SHOT).status_code == 201
+        wedge = {
+            "shot": SHOT["shot"],
+            "frames": [1001],
+            "varied": [{"name": "haze", "values": [1]}],
+        }
+        assert service.http.post("/wedges", json=wedge).status_code == 201
         yield service
 
 
