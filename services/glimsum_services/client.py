@@ -12,10 +12,10 @@ import httpx
 
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.ledger import Control
-from glimsum_jobs.orders import run_name
+from glimsum_jobs.orders import is_wedge, run_name, wedge_name
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.shot import ShotJob
-from glimsum_services.run_view import RunView
+from glimsum_services.run_view import RunView, run_of, view_of, view_of_wedge
 from glimsum_services.service_errors import ServiceAway, ServiceFailed
 
 TIMEOUT_S = 30.0
@@ -102,8 +102,9 @@ class Client:
         return [Sent(each["run"], each["new"], each["folder"]) for each in answer["shots"]]
 
     def view(self, run: str) -> RunView:
-        """Return where a run stands."""
-        return view_of(self.ask("GET", _address_of(run)))
+        """Return where a version or a wedge stands."""
+        shown = self.ask("GET", _address_of(run))
+        return view_of_wedge(shown) if is_wedge(run) else view_of(shown)
 
     def details(self, run: str) -> dict[str, Any]:
         """Return everything the service shows of a run."""
@@ -116,10 +117,13 @@ class Client:
         return ShotJob.model_validate_json(json.dumps(tree))
 
     def full_name(self, name: str) -> str:
-        """Return ``SHOT/vNNN`` for a shot (its newest version) or a run."""
+        """Return ``SHOT/vNNN`` for a shot (its newest version) or a run, a wedge as it is."""
         shot, slash, version = name.partition("/")
         if not slash:
-            return _run_of(self.ask("GET", f"/shots/{quote(shot, safe='')}"))
+            return run_of(self.ask("GET", f"/shots/{quote(shot, safe='')}"))
+        number = version.removeprefix("w")
+        if version.startswith("w") and number.isdecimal():
+            return wedge_name(shot, int(number))
         number = version.removeprefix("v")
         return run_name(shot, int(number)) if number.isdecimal() else name
 
@@ -130,7 +134,7 @@ class Client:
         while True:
             params = {"limit": MOST_LISTED} | ({} if after is None else {"after": after})
             page = self.ask("GET", "/shots", params=params)
-            found += [_run_of(view) for view in page["shots"] if not view_of(view).ended]
+            found += [run_of(view) for view in page["shots"] if not view_of(view).ended]
             after = page["after"]
             if after is None:
                 return found[::-1]
@@ -158,18 +162,26 @@ class Client:
         """Let the frames that were set aside wait again; answers how many there were."""
         return int(self.ask("POST", f"{_address_of(run)}/retry")["retried"])
 
+    def fetch(self, path: str) -> bytes:
+        """Return a file the service shows, whole."""
+        return self._answer("GET", path).content
+
     def ask(self, method: str, path: str, **sent: Any) -> Any:
         """Make one request and return its JSON."""
+        answer = self._answer(method, path, **sent)
+        try:
+            return answer.json()
+        except ValueError as error:
+            raise self._stranger(answer) from error
+
+    def _answer(self, method: str, path: str, **sent: Any) -> httpx.Response:
         try:
             answer = self.http.request(method, self.address + path, **sent)
         except (httpx.TransportError, httpx.InvalidURL) as error:
             raise self._away(error) from error
         if not answer.is_success:
             raise self._refused(answer)
-        try:
-            return answer.json()
-        except ValueError as error:
-            raise self._stranger(answer) from error
+        return answer
 
     def _away(self, error: Exception) -> ServiceAway:
         return ServiceAway(
@@ -213,23 +225,6 @@ class Client:
         )
 
 
-def view_of(shown: Mapping[str, Any]) -> RunView:
-    """Return the view of a run from what the service shows of a version."""
-    progress = shown["progress"]
-    return RunView(
-        run=_run_of(shown),
-        state=shown["state"],
-        stage=shown["stage"],
-        done=progress["frames_done"],
-        total=progress["frames_total"],
-        set_aside=progress["frames_set_aside"],
-        frames_a_minute=progress["frames_a_minute"],
-        seconds_left=progress["seconds_left"],
-        reused=shown.get("reused"),
-        reason=shown.get("reason") or "",
-    )
-
-
 def problem_of(shown: Mapping[str, Any]) -> Problem:
     """Return a problem from the shape it has in answers of the service."""
     where = dict(shown["where"])
@@ -245,10 +240,8 @@ def problem_of(shown: Mapping[str, Any]) -> Problem:
     )
 
 
-def _run_of(shown: Mapping[str, Any]) -> str:
-    return run_name(shown["shot"], shown["version"])
-
-
 def _address_of(run: str) -> str:
     shot, _, version = run.partition("/")
+    if is_wedge(run):
+        return f"/wedges/{quote(shot, safe='')}.{version}"
     return f"/shots/{quote(shot, safe='')}/versions/{quote(version.removeprefix('v'), safe='')}"

@@ -7,8 +7,8 @@ from contextlib import suppress
 
 import httpx
 
-from glimsum_services.client import Client, view_of
-from glimsum_services.run_view import RunView
+from glimsum_services.client import Client
+from glimsum_services.run_view import RunView, view_of, view_of_wedge
 from glimsum_services.service_errors import ServiceAway
 
 POLL_S = 1.0
@@ -83,6 +83,8 @@ def _changes(client: Client) -> Iterator[RunView | None]:
             elif not line:
                 if kind == "shot":
                     yield view_of(json.loads(data))
+                elif kind == "wedge":
+                    yield view_of_wedge(json.loads(data))
                 elif kind == "snapshot":
                     yield None
                 kind, data = "", ""

@@ -1,10 +1,12 @@
 """Where a run stands, as the client of the service sees it."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from glimsum_jobs.ledger import ENDED, RunState
+from glimsum_jobs.ledger import ENDED, RunState, Stage
+from glimsum_jobs.orders import run_name
 
 
 class RunView(BaseModel):
@@ -74,3 +76,41 @@ def time_words(seconds: float) -> str:
         return f"{round(seconds / 60)} min"
     hours, minutes = divmod(round(seconds / 60), 60)
     return f"{hours} h {minutes} min"
+
+
+def view_of(shown: Mapping[str, Any]) -> RunView:
+    """Return the view of a run from what the service shows of a version."""
+    progress = shown["progress"]
+    return RunView(
+        run=run_of(shown),
+        state=shown["state"],
+        stage=shown["stage"],
+        done=progress["frames_done"],
+        total=progress["frames_total"],
+        set_aside=progress["frames_set_aside"],
+        frames_a_minute=progress["frames_a_minute"],
+        seconds_left=progress["seconds_left"],
+        reused=shown.get("reused"),
+        reason=shown.get("reason") or "",
+    )
+
+
+def view_of_wedge(shown: Mapping[str, Any]) -> RunView:
+    """Return the view of a wedge's run from what the service shows of it."""
+    at_work = shown["state"] in ("waiting", "working")
+    return RunView(
+        run=shown["run"],
+        state=RunState.COMBINING if at_work else shown["state"],
+        stage=Stage.WEDGE,
+        done=0,
+        total=0,
+        set_aside=0,
+        frames_a_minute=None,
+        seconds_left=None,
+        reason=shown["reason"],
+    )
+
+
+def run_of(shown: Mapping[str, Any]) -> str:
+    """Return the name of the run of what the service shows of a version."""
+    return run_name(shown["shot"], shown["version"])

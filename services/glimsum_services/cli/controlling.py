@@ -5,13 +5,25 @@ from typing import Annotated
 import typer
 
 from glimsum_jobs.ledger import Control
-from glimsum_services.cli.options import DEFAULT_SERVICE, AsJson, NotBefore, Service, Window
+from glimsum_jobs.orders import is_wedge
+from glimsum_jobs.problems import Place
+from glimsum_services.cli.options import (
+    DEFAULT_SERVICE,
+    AsJson,
+    NotBefore,
+    Service,
+    Window,
+    WrongUse,
+)
 from glimsum_services.cli.reaching import reach
 from glimsum_services.cli.telling import say, say_json
 
 Runs = Annotated[
     list[str],
-    typer.Argument(metavar="RUN", help="SHOT or SHOT/vNNN; a shot alone is its newest version."),
+    typer.Argument(
+        metavar="RUN",
+        help="SHOT, SHOT/vNNN, or a wedge SHOT/wNNN; a shot alone is its newest version.",
+    ),
 ]
 
 
@@ -49,6 +61,14 @@ def retry(runs: Runs, *, service: Service = DEFAULT_SERVICE, as_json: AsJson = F
     """Try the frames that were set aside again, for example after a file was put right."""
     with reach(service) as client:
         names = [client.full_name(run) for run in runs]
+        for name in filter(is_wedge, names):
+            raise WrongUse(
+                "a wedge is not tried again",
+                place=Place(field="RUN"),
+                seen=name,
+                expected="a version, whose frames that were set aside are tried again",
+                remedy="Ask for the wedge again with `glimsum wedge SHOT FRAME... --vary ...`.",
+            )
         retried = {name: client.retry(name) for name in names}
         views = [client.view(name) for name in names]
     if as_json:

@@ -17,6 +17,7 @@ from glimsum_services.cli.drafting import draft
 from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
 from glimsum_services.cli.listing import spaces
 from glimsum_services.cli.measuring import measure
+from glimsum_services.cli.picking import pick
 from glimsum_services.cli.rebuilding import rebuild
 from glimsum_services.cli.reporting import report
 from glimsum_services.cli.rerunning import rerun
@@ -27,7 +28,7 @@ from glimsum_services.cli.submitting import submit
 from glimsum_services.cli.telling import say, tell_error
 from glimsum_services.cli.tokens import list_all, make, withdraw
 from glimsum_services.cli.watching import watch
-from glimsum_services.cli.wedging import pick, wedge
+from glimsum_services.cli.wedging import wedge
 
 COMMANDS: tuple[Callable[..., Any], ...] = (
     demo,

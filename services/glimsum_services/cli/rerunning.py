@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from glimsum_jobs.orders import is_wedge
 from glimsum_jobs.problems import Place
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.following import choose_view, follow
@@ -89,6 +90,14 @@ def rerun(
     with reach(service) as client:
         named = client.full_name(run)
         shot, _, version = named.partition("/v")
+        if is_wedge(named):
+            raise WrongUse(
+                "a wedge is no version",
+                place=Place(field="SHOT"),
+                seen=named,
+                expected="SHOT or SHOT/vNNN",
+                remedy="A cell of a wedge becomes a version with `glimsum pick SHEET CELL`.",
+            )
         if asked:
             patch["recipe"] = _recipe(client, named, patch, asked)
         query = _query(version, only, reuse=not no_reuse)

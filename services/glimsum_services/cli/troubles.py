@@ -18,13 +18,14 @@ def tell_troubles(client: "Client", runs: list["RunView"], *, as_json: bool) -> 
             continue
         details = client.details(run.run)
         if as_json:
-            shown = {name: details[name] for name in ("state", "set_aside", "problems", "reason")}
+            told = ("state", "set_aside", "problems", "reason")
+            shown = {name: details[name] for name in told if name in details}
             say_json({"run": run.run, **shown}, one_line=True)
             continue
         problems = [problem_of(each) for each in details["problems"]]
         named = {problem.place.frame for problem in problems}
         for line in problem_lines(problems):
             say(line)
-        for each in details["set_aside"]:
+        for each in details.get("set_aside", []):  # a wedge has no frames of its own
             if each["frame"] not in named:
                 say(f"  - {run.run}, frame {each['frame']} is set aside: {each['reason']}")

@@ -1,13 +1,13 @@
-"""`glimsum wedge` and `glimsum pick`: trials in grades on a sheet, and the one that is taken."""
+"""`glimsum wedge`: trials in grades on a sheet, made here or by a service."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from pydantic import ValidationError
 
-from glimsum_jobs.errors import SourceError
 from glimsum_jobs.problems import Place
+from glimsum_jobs.varied import MOST_PICTURES
+from glimsum_services.cli.asking_wedge import ask_service, is_of_service
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.options import (
     DEFAULT_SERVICE,
@@ -17,26 +17,26 @@ from glimsum_services.cli.options import (
     WrongUse,
     read_roots,
 )
-from glimsum_services.cli.reaching import reach, read_settings
-from glimsum_services.cli.rerunning import tell_taken
+from glimsum_services.cli.reaching import read_settings
 from glimsum_services.cli.stilling import KEPT
 from glimsum_services.cli.telling import problem_json, problem_lines, say, say_json
 from glimsum_services.cli.vary_options import read_varied
 
 if TYPE_CHECKING:
-    from glimsum_jobs.shot import ShotJob
-    from glimsum_jobs.wedges import Cell, Wedge
-    from glimsum_services.client import Client
+    from glimsum_jobs.varied import Varied
+    from glimsum_jobs.wedges import Wedge
 
 ENDINGS = (".jpg", ".png")
-MOST_PICTURES = 150
-MOST_LOOKED_AT = 20
-"""Versions of a shot, the newest first, among which that of a sheet is looked for."""
-LARGEST_SHEET = 1 << 22
 
 
 def wedge(
-    job: Annotated[Path, typer.Argument(metavar="JOB", help="The job file.")],
+    job: Annotated[
+        Path,
+        typer.Argument(
+            metavar="JOB",
+            help="The job file, made here and now; or SHOT or SHOT/vNNN: made by the service.",
+        ),
+    ],
     frames: Annotated[list[int], typer.Argument(metavar="FRAME...", help="Shot frames.")],
     *,
     vary: Annotated[
@@ -58,22 +58,27 @@ def wedge(
         int, typer.Option("--width", min=64, max=4096, help="Largest width of a picture, pixels.")
     ] = 480,
     root: RootPairs = None,
+    service: Service = DEFAULT_SERVICE,
     as_json: AsJson = False,
-) -> None:
+) -> Ending:
     """Make frames with graded gains, tints or cues, small, on one contact sheet."""
     varied = read_varied(vary)
-    if out.suffix.lower() not in ENDINGS or not out.absolute().parent.is_dir():
+    elsewhere = is_of_service(job)
+    endings = ENDINGS[:1] if elsewhere else ENDINGS
+    if out.suffix.lower() not in endings or not out.absolute().parent.is_dir():
         raise WrongUse(
             "the sheet can't be written there",
             place=Place(field="--out", file=str(out)),
             seen=out.suffix or "no ending",
-            expected="FILE.jpg or FILE.png in a folder that is there",
+            expected=f"FILE{' or FILE'.join(endings)} in a folder that is there",
             remedy="Name another file.",
         )
     frames = list(dict.fromkeys(frames))
     count = len(frames)
     for each in varied:
         count *= len(each.values)
+    if elsewhere:
+        return _of_service(str(job), frames, varied, width, out, service=service, as_json=as_json)
     if count > MOST_PICTURES:
         raise WrongUse(
             "the sheet would have too many pictures",
@@ -102,57 +107,39 @@ def wedge(
     if as_json:
         shown = [problem_json(each) for each in problems]
         say_json({**made.model_dump(mode="json"), "problems": shown})
-        return
+        return Ending.DONE
     for line in problem_lines(problems):
         say(line)
     for line in _words(made, out):
         say(line)
+    return Ending.DONE
 
 
-def pick(
-    sheet: Annotated[
-        Path, typer.Argument(metavar="SHEET", help="A sheet of `glimsum wedge`, or its FILE.json.")
-    ],
-    cell: Annotated[int, typer.Argument(metavar="CELL", help="Number of the cell.")],
+def _of_service(
+    shot: str,
+    frames: list[int],
+    varied: "list[Varied]",
+    width: int,
+    out: Path,
     *,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out",
-            metavar="JOB",
-            help="Write a changed job file beside the old one, without a service.",
-        ),
-    ] = None,
-    wait: Annotated[bool, typer.Option("--wait", help="Follow the run until it ends.")] = False,
-    priority: Annotated[
-        int, typer.Option("--priority", min=0, max=100, help="100 is the most urgent.")
-    ] = 50,
-    service: Service = DEFAULT_SERVICE,
-    as_json: AsJson = False,
+    service: str,
+    as_json: bool,
 ) -> Ending:
-    """Make a cell of a wedge the next version of its shot, or a changed job file."""
-    file = sheet.with_suffix(".json")
-    made = _read_sheet(file)
-    chosen = _cell(made, cell)
-    if out is not None:
-        from glimsum_services.changed_job_file import (  # noqa: PLC0415  # loads the YAML reader
-            write_changed_job,
-        )
-
-        write_changed_job(file.absolute().parent / made.job, chosen.changes, out)
-        if as_json:
-            say_json({"file": str(out), "cell": cell, "words": chosen.words})
-        else:
-            say(f"{out}  {chosen.words} (was {', '.join(made.now)})")
-        return Ending.DONE
-    from glimsum_jobs.step_changes import change_steps  # noqa: PLC0415  # not needed by `--help`
-
-    with reach(service) as client:
-        version, job = _version_of(client, made)
-        patch = {"recipe": change_steps(job, chosen.changes)}
-        query = {"earlier": version, "priority": priority}
-        taken = client.ask("POST", f"/shots/{made.shot}/versions", json=patch, params=query)
-        return tell_taken(client, taken, wait=wait, as_json=as_json)
+    made = ask_service(shot, frames, varied, width, out, service=service, as_json=as_json)
+    ending = Ending.REFUSED if made.wedge is None else Ending.DONE
+    if as_json:
+        told = {} if made.wedge is None else made.wedge.model_dump(mode="json")
+        shown = [problem_json(each) for each in made.problems]
+        say_json({**told, "run": made.run, "state": made.state, "problems": shown})
+        return ending
+    for line in problem_lines(made.problems):
+        say(line)
+    if made.wedge is None:
+        say(f"{made.run}  {made.state}: no sheet was made")
+        return ending
+    for line in _words(made.wedge, out):
+        say(line)
+    return ending
 
 
 def _words(made: "Wedge", out: Path) -> list[str]:
@@ -162,59 +149,3 @@ def _words(made: "Wedge", out: Path) -> list[str]:
         lines.append(f"  {each.cell:3d}  {each.words}{'  as it is' if each.as_it_is else ''}")
     picked = next((each.cell for each in made.cells if not each.as_it_is), 1)
     return [*lines, f"to take one: glimsum pick {out} {picked}"]
-
-
-def _read_sheet(file: Path) -> "Wedge":
-    from glimsum_jobs.wedges import Wedge  # noqa: PLC0415  # not needed by `--help`
-
-    try:
-        with file.open("rb") as opened:
-            return Wedge.model_validate_json(opened.read(LARGEST_SHEET))
-    except OSError as error:
-        raise _no_sheet(file, error.strerror or str(error)) from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(map(str, first["loc"]))
-        raise _no_sheet(file, f"{where}: {first['msg']}".lstrip(": ")) from error
-
-
-def _no_sheet(file: Path, seen: str) -> WrongUse:
-    return WrongUse(
-        "the wedge can't be read",
-        place=Place(file=str(file)),
-        seen=seen,
-        expected="a file that `glimsum wedge` wrote",
-        remedy="Keep it beside the sheet, or make the wedge again.",
-    )
-
-
-def _cell(made: "Wedge", number: int) -> "Cell":
-    found = next((each for each in made.cells if each.cell == number), None)
-    if found is None or found.as_it_is:
-        raise WrongUse(
-            "there is no such cell" if found is None else "this cell is the job as it is",
-            place=Place(shot=made.shot, field="CELL"),
-            seen=str(number),
-            expected=f"1 to {len(made.cells)}, and other values than the job has",
-            remedy="Look at the number under the picture.",
-        )
-    return found
-
-
-def _version_of(client: "Client", made: "Wedge") -> tuple[int, "ShotJob"]:
-    """Return the newest version that has the recipe the wedge was made of, and its job."""
-    from glimsum_jobs.step_changes import change_steps  # noqa: PLC0415  # not needed by `--help`
-
-    shown: dict[str, Any] = client.ask("GET", f"/shots/{made.shot}")
-    versions = sorted(shown["versions"], reverse=True)[:MOST_LOOKED_AT]
-    for version in versions:
-        job = client.job(f"{made.shot}/v{version:03d}")
-        if change_steps(job, ()) == list(made.recipe):
-            return version, job
-    raise SourceError(
-        f"no version of shot {made.shot} has the recipe this wedge was made of",
-        place=Place(shot=made.shot, field="recipe"),
-        seen=f"other recipes in {', '.join(f'v{version:03d}' for version in versions)}",
-        expected=f"the recipe of {made.job} as it was then",
-        remedy="Submit the job first, or write a changed job file with --out.",
-    )
