@@ -300,7 +300,7 @@ def test_a_wedge_of_a_service_is_watched_and_cancelled_by_its_name(
 @pytest.mark.parametrize(
     ("named", "code", "expected"),
     [
-        ("nothing.yaml", 2, "this is neither a job file nor a shot ("),
+        ("nothing.yaml", 2, "field JOB: this is neither a job file nor a shot"),
         ("no/folder", 2, "expected: a job file that is there, or SHOT or SHOT/vNNN"),
         ("quay", 2, "quay: no such file here; there is no shot quay"),
     ],
