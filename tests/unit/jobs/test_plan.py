@@ -1,8 +1,10 @@
 from typing import Any
 
+import pytest
+
 from glimsum_jobs.ledger import ItemRecord, ItemState, RunState, Stage
 from glimsum_jobs.measurements import Checked, FoundPass
-from glimsum_jobs.orders import RunOrder, run_name
+from glimsum_jobs.orders import RunOrder, WedgeOrder, is_wedge, run_name, wedge_name
 from glimsum_jobs.plan import (
     Items,
     best_frame,
@@ -15,6 +17,7 @@ from glimsum_jobs.plan import (
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
+from glimsum_jobs.varied import Varied
 from unit.jobs.example_jobs import small_job
 
 
@@ -172,3 +175,56 @@ def test_a_shot_without_a_flaw_is_done() -> None:
         return [done("shot", {"remarks": []})]
 
     assert next_stage(order(), Stage.FINISH, items).end is RunState.DONE
+
+
+def wedge_order() -> WedgeOrder:
+    made_of = order()
+    return WedgeOrder(
+        run=wedge_name("mole_040", 12),
+        shot="mole_040",
+        wedge=12,
+        version=3,
+        job=made_of.job,
+        job_digest=made_of.job_digest,
+        varied=(Varied(name="practicals", values=(0.0, 1.0)),),
+        frames=(1001,),
+        width=480,
+        folder="out:harbour/mole_040/wedges/w012",
+        made="2026-11-26T22:00:00Z",
+    )
+
+
+def test_a_wedge_has_a_name_a_sheet_and_what_is_kept_of_its_shot() -> None:
+    wedge = wedge_order()
+    assert (wedge.run, wedge.sheet) == ("mole_040/w012", "mole_040_w012.jpg")
+    assert (is_wedge(wedge.run), is_wedge(order().run)) == (True, False)
+    assert str(wedge.kept) == "out:harbour/mole_040/kept"
+    assert str(order().kept) == "out:mole_040/kept"
+
+
+@pytest.mark.parametrize(
+    ("left", "end"),
+    [
+        ({"sheet": "s.jpg", "problems": []}, RunState.DONE),
+        ({"sheet": "s.jpg", "problems": [{"rank": "remark", "what": "clipped"}]},
+         RunState.DONE_WITH_REMARKS),
+        ({"sheet": None, "problems": [{"rank": "stops the shot", "what": "no files"}]},
+         RunState.REFUSED),
+        (None, RunState.REFUSED),
+    ],
+)  # fmt: skip
+def test_a_wedge_ends_after_its_one_stage(left: dict[str, Any] | None, end: RunState) -> None:
+    result = None if left is None else {"digest": "d", "bytes": 1, "seconds": 1.0} | left
+    aside = ItemState.SET_ASIDE if left is None else ItemState.DONE
+
+    def items(stage: Stage) -> list[ItemRecord]:
+        return [ItemRecord(item="shot", state=aside, result=result)]
+
+    step = next_stage(wedge_order(), Stage.WEDGE, items)
+
+    assert (step.stage, step.end) == (None, end)
+
+
+def test_a_version_has_no_stage_of_wedges() -> None:
+    with pytest.raises(ValueError, match="mole_040/v003 is a version"):
+        next_stage(order(), Stage.WEDGE, lambda _: [])

@@ -12,7 +12,7 @@ from glimsum_jobs.ledger import RunState
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.paths import RootPath
 from glimsum_jobs.shot import ShotJob
-from glimsum_services.folders import make_version_folder, open_file, write_whole
+from glimsum_services.folders import make_version_folder, open_file, remove_folder, write_whole
 from glimsum_services.job_file import Asked, read_text
 from glimsum_services.store.ledger import RedisLedger
 from glimsum_services.store.shots import Shots
@@ -167,3 +167,25 @@ def test_changes_are_made_as_the_standard_says(target: Any, patch: Any, expected
 def test_a_change_can_not_rename_the_shot() -> None:
     with pytest.raises(JobError, match="seen: mole_041; expected: mole_040"):
         change_job(ShotJob.model_validate(SHOT), {"shot": "mole_041"})
+
+
+def test_a_folder_is_removed_with_its_files_and_nothing_a_link_leads_to(tmp_path: Path) -> None:
+    roots = {"out": tmp_path / "out"}
+    folder, other = tmp_path / "out" / "a" / "w001", tmp_path / "other"
+    folder.mkdir(parents=True)
+    other.mkdir()
+    (other / "kept").write_text("x")
+    (folder / "sheet.jpg").write_text("x")
+    (folder / "link").symlink_to(other)
+
+    remove_folder(roots, RootPath("out", "a/w001"))
+
+    assert (folder.exists(), (other / "kept").exists()) == (False, True)
+    (tmp_path / "out" / "a" / "w002").symlink_to(other)
+    with pytest.raises(PathError, match="a link or a file stands"):
+        remove_folder(roots, RootPath("out", "a/w002"))
+    inner = tmp_path / "out" / "a" / "w003" / "inner"
+    inner.mkdir(parents=True)
+    with pytest.raises(OutputError, match=r"a folder can't be removed \(file out:a/w003\)"):
+        remove_folder(roots, RootPath("out", "a/w003"))
+    assert inner.exists()

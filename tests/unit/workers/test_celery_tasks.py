@@ -237,3 +237,52 @@ def test_the_task_is_known_by_its_name_and_sends_itself_on(ledger: MemoryLedger)
     assert task.acks_late is False
     assert task.ignore_result is True
     assert sent == [(WORK_ON_SHOT, [RUN, ["combine"]], HEAVY)]
+
+
+WEDGE, ALL = "mole_040/w001", [Stage.COMBINE, Stage.WEDGE]
+
+
+def test_a_wedge_comes_before_the_next_frame_and_the_run_goes_on(ledger: MemoryLedger) -> None:
+    to_combine(ledger, 3)
+    made: list[str] = []
+
+    def perform(order: str, claim: Claim, _: object) -> Result:
+        made.append(f"{claim.run} {claim.item}")
+        if len(made) == 1:
+            ledger.open(WEDGE, priority=100, stage=Stage.WEDGE)
+        return {"digest": claim.item}
+
+    assert place(ledger, perform).work_on_shot(RUN, ALL) is None
+
+    assert made == [f"{RUN} 1001", f"{WEDGE} shot", f"{RUN} 1002", f"{RUN} 1003"]
+
+
+def test_a_wedge_another_slot_has_or_this_machine_can_t_make_keeps_no_slot(
+    ledger: MemoryLedger,
+) -> None:
+    to_combine(ledger, 2)
+    for run in (WEDGE, "mole_040/w002"):
+        ledger.open(run, priority=100, stage=Stage.WEDGE)
+    lacks = {WEDGE: "it is not measured yet"}
+    here = place(ledger, lambda *_: {}, lacks=lambda run: lacks.get(run, ""))
+
+    held = ledger.claim("other/1", "mole_040/w002")
+    assert held is not None
+    here.work_on_shot(RUN, [*ALL])
+    assert counts(ledger) == Counts(done=2)
+    for run in (WEDGE, "mole_040/w002"):
+        assert [i.tries for i in ledger.items(run, Stage.WEDGE)] == [int(run != WEDGE)]
+    ledger.give_back(held)
+    here.work_on_shot(RUN, ALL)
+    assert ledger.items(WEDGE, Stage.WEDGE)[0].state is ItemState.WAITING
+    assert ledger.items("mole_040/w002", Stage.WEDGE)[0].state is ItemState.DONE
+
+
+def test_a_ticket_for_light_work_takes_no_wedge(ledger: MemoryLedger) -> None:
+    ledger.open(RUN)
+    ledger.open(WEDGE, priority=100, stage=Stage.WEDGE)
+
+    place(ledger, lambda *_: {}).work_on_shot(RUN, [Stage.CHECK, Stage.SOLVE])
+
+    assert ledger.items(WEDGE, Stage.WEDGE)[0].state is ItemState.WAITING
+    assert ledger.items(RUN, Stage.CHECK)[0].state is ItemState.DONE

@@ -1,18 +1,15 @@
 """`glimsum wedge` and `glimsum pick`: a sheet, its numbers, and what becomes of a cell."""
 
 import json
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import httpx
 import numpy as np
 import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from glimsum_jobs.ledger import Stage
 from glimsum_services.cli.options import WrongUse
 from glimsum_services.cli.program import make_app
 from glimsum_services.cli.vary_options import read_varied
@@ -232,96 +229,3 @@ def test_a_wedge_of_a_recipe_no_version_has_is_not_picked(service: WorkingServic
 
     assert result.exit_code == 1
     assert "no version of shot small has the recipe this wedge was made of" in result.output
-
-
-def work_while(service: WorkingService, done: threading.Event) -> threading.Thread:
-    """Turn to wedges as a slot does, in a thread, until `done`."""
-
-    def work() -> None:
-        while not done.wait(0.05):
-            service.place.work_on_shot("small/v001", [Stage.WEDGE])
-
-    thread = threading.Thread(target=work)
-    thread.start()
-    return thread
-
-
-def test_a_service_makes_the_same_wedge_and_its_cells_are_picked_the_same_way(
-    service: WorkingService,
-) -> None:
-    folder = service.folder
-    asked = ["1002", "--vary", "bulbs=-2,0", "--out"]
-    roots = [word for name in ("plates", "out") for word in ("--root", f"{name}={folder / name}")]
-    local = ask("wedge", folder / "small.json", *asked, folder / "here.jpg", *roots)
-    assert local.exit_code == 0, local.output
-    done = threading.Event()
-    thread = work_while(service, done)
-    try:
-        result = service.ask("wedge", "small/v001", *asked, str(folder / "there.jpg"))
-        told = service.ask_json("wedge", "small/v1", *asked, str(folder / "again.jpg"))
-    finally:
-        done.set()
-        thread.join(20)
-
-    assert result.exit_code == 0, result.output
-    lines = result.output.splitlines()
-    assert "  small, frame 1002, now bulbs 0 stops" in lines[-4]
-    assert lines[-1] == f"to take one: glimsum pick {folder / 'there.jpg'} 1"
-    assert (folder / "there.jpg").read_bytes() == (folder / "here.jpg").read_bytes()
-    written = json.loads((folder / "there.json").read_text())
-    here = json.loads((folder / "here.json").read_text())
-    assert written == here | {"sheet": "there.jpg", "job": "small/v001", "version": 1}
-    assert (told["state"], told["sheet"], told["problems"]) == ("done", "again.jpg", [])
-
-    taken = service.ask_json("pick", str(folder / "there.jpg"), "1")
-    assert taken["changes"] == ["bulbs -2 stops (was 0)"]
-    no_file = ask("pick", folder / "there.jpg", 1, "--out", folder / "new.json")
-    assert no_file.exit_code == 2
-    assert "there is no job file to change" in no_file.output
-
-
-def test_a_wedge_of_a_service_is_watched_and_cancelled_by_its_name(
-    service: WorkingService,
-) -> None:
-    body = {"shot": "small", "frames": [1001], "varied": [{"name": "bulbs", "values": [1]}]}
-    run = httpx.post(f"{service.address}/wedges", json=body, trust_env=False).json()["run"]
-
-    assert service.ask_json("pause", run)["runs"][0]["state"] == "paused"
-    assert service.ask_json("resume", run)["runs"][0]["state"] == "combining"
-    retried = service.ask("retry", run)
-    assert (retried.exit_code, "a wedge is not tried again" in retried.output) == (2, True)
-    rerun = service.ask("rerun", run)
-    assert (rerun.exit_code, "a wedge is no version" in rerun.output) == (2, True)
-    assert service.ask_json("cancel", run)["runs"][0]["state"] == "cancelled"
-    watched = service.ask("watch", run)
-    assert (watched.exit_code, f"{run}  cancelled" in watched.output) == (1, True)
-
-
-@pytest.mark.parametrize(
-    ("named", "code", "expected"),
-    [
-        ("nothing.yaml", 2, "field JOB: this is neither a job file nor a shot"),
-        ("no/folder", 2, "expected: a job file that is there, or SHOT or SHOT/vNNN"),
-        ("quay", 2, "quay: no such file here; there is no shot quay"),
-    ],
-)
-def test_a_name_that_is_neither_file_nor_shot_is_told_with_both(
-    service: WorkingService, named: str, code: int, expected: str
-) -> None:
-    out = service.folder / "neither.jpg"
-
-    result = service.ask("wedge", named, "1", "--vary", "a=1", "--out", str(out))
-
-    assert (result.exit_code, out.exists()) == (code, False)
-    assert expected in result.output
-
-
-def test_where_no_service_answers_the_missing_file_is_told_too(tmp_path: Path) -> None:
-    words = ["wedge", "quay", "1", "--vary", "a=1", "--out", str(tmp_path / "a.jpg")]
-
-    result = ask(*words, "--service", "http://127.0.0.1:9")
-
-    assert result.exit_code == 3
-    assert "Or name a job file: there is no file quay here." in result.output
-    png = ask(*words[:-1], str(tmp_path / "a.png"), "--service", "http://127.0.0.1:9")
-    assert "expected: FILE.jpg in a folder that is there" in png.output

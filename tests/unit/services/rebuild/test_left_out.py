@@ -4,7 +4,12 @@ import shutil
 from pathlib import Path
 
 from glimsum_jobs.ledger import RunState
+from glimsum_jobs.orders import WedgeOrder
+from glimsum_jobs.varied import Varied
+from glimsum_services.store.ledger import RedisLedger
+from glimsum_services.store.wedges import Wedges
 from glimsum_services.version_disk import find_versions
+from glimsum_services.wedge_desk import WedgeDesk
 from support.night_here import FRAMES, RUN, Night, night_job
 
 
@@ -84,3 +89,23 @@ def test_a_finished_version_whose_lines_are_gone_is_told_from_its_manifest(night
     assert (told.state, told.done) == ("done", FRAMES)
     assert night.finish(run) is RunState.DONE
     assert night.performed == {}
+
+
+def test_wedges_are_left_alone_and_none_gets_the_number_of_one_on_disk(night: Night) -> None:
+    (run,) = night.submit(night_job())
+    night.finish(run)
+    varied = [Varied(name="key", values=(0.0, 1.0))]
+
+    def ask() -> WedgeOrder:
+        desk = WedgeDesk(Wedges(night.client), RedisLedger(night.client), night.roots)
+        return desk.ask(night.shots.order(run), varied, [1001], 64)
+
+    first = ask()
+    night.forget()
+    rebuilt = night.rebuild()
+
+    assert [told.run for told in rebuilt.runs] == [run]
+    assert rebuilt.problems == ()
+    assert night.ledger.record(first.run) is None
+    assert (night.roots["out"] / "small" / "wedges" / "w001" / "order.json").is_file()
+    assert ask().run == "small/w002"
