@@ -120,7 +120,7 @@ def test_a_version_that_is_another_by_now_gets_no_cell(shot: Running) -> None:
     make(shot, ask(shot))
     shot.http.post("/shots/mole_040/versions", json={"rate": 25})
     key, client = Keys().versions("mole_040"), shot.service.client
-    other = json.loads(client.hget(key, "2")) | {"run": "mole_040/v001", "version": 1}
+    other = json.loads(str(client.hget(key, "2"))) | {"run": "mole_040/v001", "version": 1}
     client.hset(key, "1", json.dumps(other))  # as after a lost ledger and a removed folder
     shot.service.shots._known.clear()
 
