@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import OpenEXR
-import PyOpenColorIO as ocio  # noqa: N813  # its documentation's own short name
+import PyOpenColorIO
 import pytest
 from numpy.typing import NDArray
 from PIL import Image
@@ -30,6 +30,8 @@ pytestmark = pytest.mark.farm
 
 FRAMES = 120
 HEIGHT, WIDTH, SIDE = 540, 960, 4
+ocio: Any = PyOpenColorIO
+
 CONFIG = "ocio://studio-config-v4.0.0_aces-v2.0_ocio-v2.5"
 GAP_PX, LINE_PX = 12, 24
 """Of a sheet: around each picture, and for a line of words."""

@@ -13,6 +13,7 @@ PARTS = {
     "/night.js": ("night.js", "text/javascript; charset=utf-8"),
     "/page.js": ("page.js", "text/javascript; charset=utf-8"),
     "/shot.js": ("shot.js", "text/javascript; charset=utf-8"),
+    "/wedges.js": ("wedges.js", "text/javascript; charset=utf-8"),
     "/sign_in.js": ("sign_in.js", "text/javascript; charset=utf-8"),
     "/ruler.js": ("ruler.js", "text/javascript; charset=utf-8"),
     "/page.css": ("page.css", "text/css; charset=utf-8"),

@@ -81,8 +81,12 @@ def ask_service(
     ----------
     shot : str
         SHOT (its newest version) or SHOT/vNNN.
-    frames, varied, width
-        As for `glimsum_services.api.wedges.AskedWedge`.
+    frames : sequence of int
+        Shot frames.
+    varied : sequence of Varied
+        One or two values.
+    width : int
+        Largest width of a picture, pixels.
     out : Path
         The sheet, ``.jpg``; its folder exists.
     service : str

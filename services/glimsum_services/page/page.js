@@ -49,6 +49,11 @@ function show(view, quiet) {
   else if (before.progress.frames_set_aside < view.progress.frames_set_aside) news.textContent = nameOf(view) + ": a frame was set aside";
 }
 
+function tellWedge(wedge) {
+  const entry = known.get(wedge.shot);
+  if (entry) entry.shot.wedges.tell(wedge);
+}
+
 async function load(from) {
   const page = await askService("/shots?limit=50" + (from ? "&after=" + encodeURIComponent(from) : ""));
   page.shots.forEach((view) => show(view, true));
@@ -73,6 +78,7 @@ function follow() {
     sayLine();
   });
   stream.addEventListener("shot", (event) => show(JSON.parse(event.data), false));
+  stream.addEventListener("wedge", (event) => tellWedge(JSON.parse(event.data)));
   stream.addEventListener("snapshot", () => load(null).catch((error) => say(error.message, true)));
   stream.addEventListener("silence", (event) => say(JSON.parse(event.data).what + "; work goes on by itself when it does.", true));
   stream.addEventListener("error", () => {

@@ -2,6 +2,7 @@
 
 import { drawRuler } from "./ruler.js";
 import { askService } from "./sign_in.js";
+import { Wedges } from "./wedges.js";
 
 const MOST_REASONS = 12;
 const MOST_CHANGES = 12;
@@ -184,7 +185,8 @@ export class Shot {
     this.frames.textContent = "Frame list";
     this.paths.append("Masters, movie and contact sheet: ", this.folder, ". ", this.movieWords, this.job, ". ", this.frames, ".");
     this.element.append(this.title, this.state, this.changes, this.ruler, this.aside, this.problems, this.preview, this.paths);
-    if (this.earlier) this.element.append(this.earlier.room);
+    this.wedges = older ? null : new Wedges();
+    if (this.earlier) this.element.append(this.wedges.element, this.earlier.room);
     new ResizeObserver(() => this.draw()).observe(this.element);
   }
 
@@ -206,6 +208,7 @@ export class Shot {
     this.job.setAttribute("aria-label", "The job of " + nameOf(view));
     this.frames.href = view.links.frames;
     this.frames.setAttribute("aria-label", "Frame list of " + nameOf(view));
+    if (this.wedges) this.wedges.show(view);
     this.showPreview(view);
     this.draw();
   }

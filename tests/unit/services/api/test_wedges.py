@@ -207,7 +207,7 @@ def test_watchers_hear_of_a_wedge(shot: Running) -> None:
     with shot.http.stream("GET", "/shots/mole_040/events") as stream:
         lines = stream.iter_lines()
         ask(shot)
-        kinds = []
+        kinds, told = [], {}
         for line in lines:
             if line.startswith("event:"):
                 kinds.append(line[7:])
