@@ -20,13 +20,13 @@ local function note(kind, about, worker)
 end
 
 local function rank() -- the most urgent first, among equals the oldest
-  local priority, begun = unpack(call('HMGET', RUN, 'priority', 'begun'))
-  call('ZADD', OPEN, (100 - priority) * 1e10 + begun, name)
+  local priority, begun, control, waits =
+    unpack(call('HMGET', RUN, 'priority', 'begun', 'control', 'waits'))
+  local place_in_line = (100 - priority) * 1e10 + begun
+  call('ZADD', OPEN, place_in_line, name)
   if stage ~= 'wedge' then return end
-  local control, waits = unpack(call('HMGET', RUN, 'control', 'waits'))
-  local now_wanted = control == 'run' and (waits or '') == ''
-  call(now_wanted and 'ZADD' or 'ZREM', WEDGES, unpack(now_wanted and
-    { (100 - priority) * 1e10 + begun, name } or { name }))
+  if control == 'run' and (waits or '') == '' then call('ZADD', WEDGES, place_in_line, name)
+  else call('ZREM', WEDGES, name) end
 end
 
 -- A wedge takes one slot of all: frames go on in the others.
