@@ -47,7 +47,7 @@ from bench.scaling import take_turns, tell_cost, tell_scaling  # noqa: E402  # t
 from bench.working_set import LONG, make_alone, tell_memory  # noqa: E402  # the same
 from glimsum_workers.engine.combine import lay_ground  # noqa: E402  # the same
 from glimsum_workers.engine.half import to_half  # noqa: E402  # the same
-from glimsum_workers.engine.laying import Still  # noqa: E402  # the same
+from glimsum_workers.engine.resample.quick import Layer  # noqa: E402  # the same
 from glimsum_workers.frames.exr_bytes import lay_out  # noqa: E402  # the same
 from glimsum_workers.frames.half_files import read_planes  # noqa: E402  # the same
 from glimsum_workers.frames.previews import write_preview  # noqa: E402  # the same
@@ -106,7 +106,7 @@ def make_rows(folder: Path, out: Path, shots: Mapping[str, material.Shot]) -> Ro
         ground, made = lay_ground(*size), OnFrame(material.FRAME)
         gain = 0.7 * np.eye(3)
         made.waiting = [
-            Still(light, None, gain, weight if index == 2 else None)
+            Layer(light, None, gain, weight if index == 2 else None)
             for index, light in enumerate(lights)
         ]
         made.add_waiting(ground)

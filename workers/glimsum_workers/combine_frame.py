@@ -10,7 +10,7 @@ from glimsum_jobs.problems import Place, Problem
 from glimsum_jobs.recipe import Step
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.engine.codes import Picture, Plane
-from glimsum_workers.engine.combine import combine_step, lay_ground, still_of
+from glimsum_workers.engine.combine import combine_step, lay_ground, layer_of
 from glimsum_workers.engine.metrics import read_figures
 from glimsum_workers.engine.resample.window import Window
 from glimsum_workers.engine.tint import tint_matrix
@@ -215,13 +215,13 @@ class ShotBench:
         unmoved = self._in_one_walk(step, made)
         source = self.source(step, made) if unmoved is None else None
         if unmoved is not None:
-            still = unmoved.still(matrix, matte)
+            layer = unmoved.layer(matrix, matte)
         elif source is not None:
-            still = still_of(ground, source, step.operator, matrix=matrix, matte=matte)
+            layer = layer_of(ground, source, step.operator, matrix=matrix, matte=matte)
         else:
             return
-        if still is not None:
-            made.waiting.append(still)
+        if layer is not None:
+            made.let_wait(layer, ground)
             return
         made.add_waiting(ground)
         if unmoved is not None:

@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.blends import Operator, blend_alpha, blend_channel, check_blend
 from glimsum_workers.engine.codes import Image, Picture, Plane
-from glimsum_workers.engine.laying import Still, add_stills, is_worth_it
+from glimsum_workers.engine.laying import is_worth_it
+from glimsum_workers.engine.resample.quick import Layer, lay_together
 
 _STRIP_BYTES = 1 << 18
 """Source rows worked on at once: what is read, changed and added stays in a 1 MB cache."""
@@ -69,10 +70,10 @@ def combine_step(
     float32 throughout; against float64 the relative error of n steps is below n * 2**-22 of
     the largest sum of magnitudes.
     """
-    still = still_of(ground, source, operator, matrix=matrix, matte=matte, refuse=refuse)
+    layer = layer_of(ground, source, operator, matrix=matrix, matte=matte, refuse=refuse)
     covered = _alpha_of(ground)
-    if still is not None:
-        add_stills([still], ground.rgb)
+    if layer is not None:
+        lay_together([layer], ground.rgb)
         cover(covered, matte)
         return
     height, width = covered.shape
@@ -89,7 +90,7 @@ def combine_step(
         _lay(ground.rgb[strip], covered[strip], colour, alpha, operator)
 
 
-def still_of(
+def layer_of(
     ground: Picture,
     source: Picture,
     operator: Operator = "plus",
@@ -97,7 +98,7 @@ def still_of(
     matrix: NDArray[np.float64] | None = None,
     matte: Plane | None = None,
     refuse: bool = True,
-) -> Still | None:
+) -> Layer | None:
     """Return a step as what can be added together with others.
 
     Parameters
@@ -112,7 +113,7 @@ def still_of(
 
     Returns
     -------
-    Still or None
+    Layer or None
         None for a step that does more than add light without coverage of its own.
 
     Raises
@@ -137,7 +138,7 @@ def still_of(
         check_blend(ground, source, operator, matrix)
     if operator != "plus" or source.alpha is not None or not is_worth_it(covered.shape):
         return None
-    return Still(source.rgb, after=matrix, matte=matte)
+    return Layer(source.rgb, after=matrix, matte=matte)
 
 
 def _alpha_of(ground: Picture) -> Plane:

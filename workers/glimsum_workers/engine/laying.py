@@ -1,7 +1,4 @@
-"""Pictures as files store them, multiplied and added where they lie, in one walk."""
-
-from collections.abc import Sequence
-from dataclasses import dataclass
+"""Pictures, matrices and mattes as compiled code takes them."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +14,10 @@ Stored = tuple[Image, tuple[NDArray[np.int16], ...], bool]
 _FEWEST_PIXELS = 1 << 16
 """Below this numpy is as fast, and the compiler need not be loaded."""
 
-_UNIT = np.eye(3)
+MOST_TOGETHER = 4
+"""Pictures that are laid on each other in one walk; each is at hand until then."""
 
-_STRIP_BYTES = 1 << 20
-"""Rows of the target that several pictures are added to in turn, and stay in the cache."""
+_UNIT = np.eye(3)
 
 
 def is_worth_it(size: tuple[int, ...]) -> bool:
@@ -28,77 +25,9 @@ def is_worth_it(size: tuple[int, ...]) -> bool:
     return size[0] * size[1] >= _FEWEST_PIXELS
 
 
-@dataclass(frozen=True)
-class Still:
-    """A picture that stays where it is, and what it is multiplied by.
-
-    Attributes
-    ----------
-    source : Image or Halves
-        Scene-linear; halves that are not finite count as 0.
-    before, after : float64 array, (3, 3), or None
-        What colours are multiplied by, one after the other, in float32. None: nothing.
-    matte : Plane or None
-        0..1, multiplies what is added.
-    """
-
-    source: Image | Halves
-    before: NDArray[np.float64] | None = None
-    after: NDArray[np.float64] | None = None
-    matte: Plane | None = None
-
-
-def add_stills(stills: Sequence[Still], target: Image) -> None:
-    """Add pictures that stay where they are to `target`, in place, some rows of all at a time.
-
-    Parameters
-    ----------
-    stills : sequence of Still
-        As large as `target`; added in their order.
-    target : Image
-        C order; changed.
-
-    Notes
-    -----
-    The same operations in the same order as `resample.quick.lay_quickly` does after the
-    resample: light that was kept in between as float32 gives the same bits. The rows of the
-    target stay in the cache while all pictures are added.
-    """
-    from glimsum_workers.engine.compiled.still_planes import (  # noqa: PLC0415  # costs 0.5 s
-        add_planes,
-    )
-
-    ready = [
-        (
-            *stored(each.source),
-            *matrix_of(each.before),
-            *matrix_of(each.after),
-            *matte_of(each.matte),
-        )
-        for each in stills
-    ]
-    height, width = size_of(target)
-    rows = height if len(ready) == 1 else max(1, _STRIP_BYTES // (12 * width))
-    for top in range(0, height, rows):
-        strip = slice(top, min(top + rows, height))
-        for pixels, bits, is_half, how, before, how_after, after, matte, matted in ready:
-            add_planes(
-                pixels if is_half else pixels[strip],
-                tuple(plane[strip] for plane in bits) if is_half else bits,
-                is_half,
-                how,
-                before,
-                how_after,
-                after,
-                matte[strip] if matted else matte,
-                matted,
-                target[strip],
-            )
-
-
 def count_unfinite(source: Halves) -> int:
     """Return how many samples are NaN or infinite."""
-    from glimsum_workers.engine.compiled.half_planes import (  # noqa: PLC0415  # as above
+    from glimsum_workers.engine.compiled.half_planes import (  # noqa: PLC0415  # costs 0.5 s
         count_unfinite as count,
     )
 

@@ -9,9 +9,10 @@ from glimsum_jobs.colour import find_space
 from glimsum_jobs.passes import Pass
 from glimsum_workers.engine.codes import Image, Picture, Plane
 from glimsum_workers.engine.combine import cover
-from glimsum_workers.engine.laying import Halves, Still, add_stills, count_unfinite, size_of
+from glimsum_workers.engine.laying import Halves, count_unfinite, size_of
 from glimsum_workers.engine.motion import Affine, Motion
-from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly, survey_quickly
+from glimsum_workers.engine.resample.places import Place
+from glimsum_workers.engine.resample.quick import Laid, Layer, lay_together, survey_quickly
 from glimsum_workers.engine.resample.quick_field import lay_field_quickly
 from glimsum_workers.engine.resample.resample import Field
 from glimsum_workers.engine.resample.ring_limits import RingRule
@@ -88,9 +89,11 @@ class UnmovedLight:
         self._add(made, None, None)
         return made
 
-    def still(self, matrix: NDArray[np.float64], matte: Plane | None) -> Still | None:
-        """Return what is to be added, times gain and tint and matte, if it stays where it is."""
-        return Still(self.source, self.before, matrix, matte) if self.place is None else None
+    def layer(self, matrix: NDArray[np.float64] | None, matte: Plane | None) -> Layer | None:
+        """Return what is to be added, times gain and tint and matte; None if a field moves it."""
+        if self.place is None or isinstance(self.place, Place):
+            return Layer(self.source, self.before, matrix, matte, self.place, self.rule)
+        return None
 
     def lay(self, ground: Picture, matrix: NDArray[np.float64], matte: Plane | None) -> None:
         """Add the pass, in its place, times gain and tint and matte, to `ground`.
@@ -102,13 +105,11 @@ class UnmovedLight:
             cover(ground.alpha, matte)
 
     def _add(self, target: Image, matrix: NDArray[np.float64] | None, matte: Plane | None) -> None:
-        if self.place is None:
-            add_stills([Still(self.source, self.before, matrix, matte)], target)
-            return
-        laid = Laid(self.before, matrix, matte, added=True)
-        if isinstance(self.place, Place):
-            lay_quickly(self.source, self.place, self.rule, target, laid)
+        if self.place is None or isinstance(self.place, Place):
+            layer = Layer(self.source, self.before, matrix, matte, self.place, self.rule)
+            lay_together([layer], target)
         else:
+            laid = Laid(self.before, matrix, matte, added=True)
             lay_field_quickly(self.source, self.place, self.rule, target, laid)
 
     def sample(self, stride: int) -> NDArray[np.float32]:

@@ -10,7 +10,8 @@ from glimsum_jobs.recipe import Step
 from glimsum_workers.engine.codes import Picture, Plane
 from glimsum_workers.engine.combine import cover
 from glimsum_workers.engine.hot_pixels import clipped_share
-from glimsum_workers.engine.laying import Still, add_stills
+from glimsum_workers.engine.laying import MOST_TOGETHER
+from glimsum_workers.engine.resample.quick import Layer, lay_together
 from glimsum_workers.light.outage_remarks import LIGHT, LIGHT_STRIDE, mean_light
 from glimsum_workers.light.passes import PassLight
 from glimsum_workers.light.unmoved import UnmovedLight
@@ -38,7 +39,7 @@ class OnFrame:
         Samples that were not finite, and hot ones.
     remarks : list of Problem
         Takes that had to be left out.
-    waiting : list of Still
+    waiting : list of Layer
         What is to be added to the ground before anything else is laid on it.
     """
 
@@ -50,7 +51,7 @@ class OnFrame:
     replaced: int = 0
     mended: int = 0
     remarks: list[Problem] = field(default_factory=list)
-    waiting: list[Still] = field(default_factory=list)
+    waiting: list[Layer] = field(default_factory=list)
 
     def take_light(self, shown: Shown, light: PassLight) -> None:
         """Keep a pass in its place, and what is to be told of it."""
@@ -70,11 +71,17 @@ class OnFrame:
             mean = light.sample(LIGHT_STRIDE).mean(dtype=np.float64)
             self.figures[f"{LIGHT}{shown[0]}"] = float(mean)
 
+    def let_wait(self, layer: Layer, ground: Picture) -> None:
+        """Let a layer wait for others it is added together with; enough of them are added."""
+        self.waiting.append(layer)
+        if len(self.waiting) == MOST_TOGETHER:
+            self.add_waiting(ground)
+
     def add_waiting(self, ground: Picture) -> None:
         """Add what waits to `ground`."""
         if self.waiting:
-            add_stills(self.waiting, ground.rgb)
-            mattes = [still.matte for still in self.waiting]
+            lay_together(self.waiting, ground.rgb)
+            mattes = [each.matte for each in self.waiting]
             whole = any(matte is None for matte in mattes)  # which covers all there is
             if ground.alpha is not None:
                 for matte in [None] if whole else mattes:

@@ -11,9 +11,10 @@ from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.combine import combine_step, lay_ground
 from glimsum_workers.engine.half import to_half
-from glimsum_workers.engine.laying import Halves, Still, add_stills, count_unfinite, side_by_side
+from glimsum_workers.engine.laying import Halves, count_unfinite, side_by_side
 from glimsum_workers.engine.mattes.picture import matte_from_picture, weights_from_halves
 from glimsum_workers.engine.metrics import read_figures
+from glimsum_workers.engine.resample.quick import Layer, lay_together
 
 HEIGHT, WIDTH = 301, 517
 TINT = np.array([[1.2, 0.02, -0.01], [0.01, 0.95, 0.01], [0.0, 0.01, 0.7]])
@@ -43,7 +44,7 @@ def test_what_is_added_is_that_of_float64(
         expected = expected if matrix is None else expected @ matrix.T
     expected = target + (expected if matte is None else expected * matte[..., None])
 
-    add_stills([Still(planes_of(rgb), before, after, matte)], target)
+    lay_together([Layer(planes_of(rgb), before, after, matte)], target)
 
     np.testing.assert_allclose(target, expected, atol=3e-6)
 
@@ -52,24 +53,24 @@ def test_halves_and_their_floats_give_the_same_bits() -> None:
     rgb = light(1).astype(np.float16)
     one, other = light(2), light(2)
 
-    add_stills([Still(planes_of(rgb), TINT, TINT)], one)
-    add_stills([Still(rgb.astype(np.float32), TINT, TINT)], other)
+    lay_together([Layer(planes_of(rgb), TINT, TINT)], one)
+    lay_together([Layer(rgb.astype(np.float32), TINT, TINT)], other)
 
     np.testing.assert_array_equal(one, other)
 
 
 def test_pictures_added_together_are_those_added_one_by_one() -> None:
     matte = np.random.default_rng(3).random((HEIGHT, WIDTH), np.float32)
-    stills = [
-        Still(planes_of(light(1)), TINT, 0.25 * np.eye(3), matte),
-        Still(light(2), None, GAINS),
-        Still(planes_of(light(4))),
+    layers = [
+        Layer(planes_of(light(1)), TINT, 0.25 * np.eye(3), matte),
+        Layer(light(2), None, GAINS),
+        Layer(planes_of(light(4))),
     ]
     together, one_by_one = light(5), light(5)
 
-    add_stills(stills, together)
-    for each in stills:
-        add_stills([each], one_by_one)
+    lay_together(layers, together)
+    for each in layers:
+        lay_together([each], one_by_one)
 
     np.testing.assert_array_equal(together, one_by_one)
 
@@ -90,7 +91,7 @@ def test_what_is_no_number_adds_nothing_and_is_counted() -> None:
     rgb[5, 6] = [np.nan, np.inf, -np.inf]
     planes, target = planes_of(rgb), np.zeros((HEIGHT, WIDTH, 3), np.float32)
 
-    add_stills([Still(planes)], target)
+    lay_together([Layer(planes)], target)
 
     assert count_unfinite(planes) == 3
     np.testing.assert_array_equal(target, np.where(np.isfinite(rgb), rgb, 0))

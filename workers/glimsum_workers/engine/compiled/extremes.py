@@ -11,6 +11,7 @@ from glimsum_workers.engine.compiled.room import ACROSS, ALONG, SIZE, SOURCE, TI
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, take_row
 
 U = np.uintp
+Plane = NDArray[np.int16]
 _BLOCK = 4
 _HIGH, _LOW = ACROSS, ALONG
 _BITS = np.int16(0x7FFF)
@@ -59,42 +60,82 @@ def _find_extremes(  # noqa: C901, PLR0917  # one walk: calls cost time
                     low[index, row, first + block] = min(a, b, c, d)
 
 
-def _find_plane_extremes(
-    bits: NDArray[np.int16], gain: np.float32, high: Samples, low: Samples
+def _order(half: Any) -> Any:
+    """Return a half's bits so that integers have the order of what they stand for."""
+    return half ^ ((half >> np.int16(15)) & _BITS)
+
+
+order: Any = compile_kernel(_order)
+
+
+def _span_rows(
+    bits: Plane, first: int, end: int, above: NDArray[np.int16], below: NDArray[np.int16]
 ) -> Any:
+    """Put the ordered extremes of rows down each column; return the largest size, in bits."""
+    width = bits.shape[1]
+    for y in range(first, end, 2):
+        upper, lower = bits[y], bits[min(y + 1, end - 1)]
+        if y == first:
+            for x in range(U(width)):
+                a, b = order(upper[x]), order(lower[x])
+                above[x], below[x] = max(a, b), min(a, b)
+        else:
+            for x in range(U(width)):
+                a, b = order(upper[x]), order(lower[x])
+                above[x], below[x] = max(above[x], a, b), min(below[x], a, b)
+    largest: Any = np.int16(0)
+    for x in range(U(width)):
+        largest = max(largest, above[x], ~below[x])
+    return largest
+
+
+def _span_finite_rows(
+    bits: Plane, first: int, end: int, above: NDArray[np.int16], below: NDArray[np.int16]
+) -> Any:
+    """Do what `_span_rows` does with 0 for what is no number; return how many those are."""
+    above[:] = np.int16(-0x8000)
+    below[:] = np.int16(0x7FFF)
+    bad: Any = 0
+    for y in range(first, end):
+        line = bits[y]
+        for x in range(bits.shape[1]):
+            is_number = (line[x] & _BITS) < _ENDLESS
+            half = order(line[x] if is_number else np.int16(0))
+            above[x], below[x] = max(above[x], half), min(below[x], half)
+            bad += not is_number
+    return bad
+
+
+span_rows: Any = compile_kernel(_span_rows)
+span_finite_rows: Any = compile_kernel(_span_finite_rows)
+
+
+def _find_plane_extremes(bits: Plane, gain: np.float32, high: Samples, low: Samples) -> Any:
     """Put the extremes of ``gain * plane`` into (block rows, columns); `gain` is above 0.
 
-    Returns how many halves are no numbers; they count as 0. With the bits of negative ones
-    turned round, halves have the order of the short integers they are stored as.
+    Returns how many halves are no numbers; they count as 0. They are larger than all numbers,
+    so rows without any are found by their largest.
     """
     height, width = bits.shape
     wide = (width + _BLOCK - 1) // _BLOCK * _BLOCK
     above, below = np.empty(wide, np.int16), np.empty(wide, np.int16)
+    most, least = np.empty(wide // _BLOCK, np.int16), np.empty(wide // _BLOCK, np.int16)
     unfinite: Any = 0
     for row in range(high.shape[0]):
-        for y in range(row * _BLOCK, min((row + 1) * _BLOCK, height)):
-            line = bits[y]
-            if y == row * _BLOCK:
-                above[:] = np.int16(-0x8000)
-                below[:] = np.int16(0x7FFF)
-            bad: Any = np.int32(0)
-            for x in range(width):
-                half = line[x]
-                size = half & _BITS
-                bad += np.int32(size >= _ENDLESS)
-                half = half if size < _ENDLESS else np.int16(0)
-                ordered = half ^ ((half >> np.int16(15)) & _BITS)
-                above[x] = max(above[x], ordered)
-                below[x] = min(below[x], ordered)
-            unfinite += bad
+        first, end = row * _BLOCK, min((row + 1) * _BLOCK, height)
+        if span_rows(bits, first, end, above, below) >= _ENDLESS:
+            unfinite += span_finite_rows(bits, first, end, above, below)
         for x in range(width, wide):
             above[x], below[x] = above[width - 1], below[width - 1]
-        for block in range(high.shape[1]):
-            x = _BLOCK * block
-            most = max(above[x], above[x + 1], above[x + 2], above[x + 3])
-            least = min(below[x], below[x + 1], below[x + 2], below[x + 3])
-            high[row, block] = gain * unpack(most ^ ((most >> np.int16(15)) & _BITS))
-            low[row, block] = gain * unpack(least ^ ((least >> np.int16(15)) & _BITS))
+        for block in range(U(most.size)):
+            at = U(_BLOCK) * block
+            most[block] = max(above[at], above[at + U(1)], above[at + U(2)], above[at + U(3)])
+        for block in range(U(least.size)):
+            at = U(_BLOCK) * block
+            least[block] = min(below[at], below[at + U(1)], below[at + U(2)], below[at + U(3)])
+        for block in range(U(most.size)):
+            high[row, block] = gain * unpack(order(most[block]))
+            low[row, block] = gain * unpack(order(least[block]))
     return unfinite
 
 

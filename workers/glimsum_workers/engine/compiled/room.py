@@ -1,4 +1,4 @@
-"""What is at hand while one tile of columns is resampled, and the sums over eight taps.
+"""What is at hand while one tile is made, and the sums over eight taps.
 
 Everything lies in one flat array, the room, addressed by unsigned numbers: the compiler then sees
 that rows don't overlap and does eight samples at a time. It stays within a second-level cache.
@@ -17,8 +17,10 @@ Address = Any
 
 TILE = 256
 """Columns made at once."""
+BAND = 32
+"""Rows made at once."""
 LINES = 64
-"""Source rows at hand."""
+"""Source rows at hand, at most."""
 WIDEST = 304
 """Samples of a source row under a tile: its columns, 2 % more, and the reach of the taps."""
 
@@ -46,7 +48,9 @@ MIDDLE = HELD + U(2) * W
 """Source rows taken at the new columns: row after row of three channels."""
 SOURCE = MIDDLE + U(LINES) * THREE * T
 """The source rows themselves."""
-SIZE = SOURCE + U(LINES) * THREE * W
+SUM = SOURCE + U(LINES) * THREE * W
+"""What was laid on each other so far: row after row of three channels."""
+SIZE = SUM + U(BAND) * THREE * T
 
 
 def _weigh_columns(

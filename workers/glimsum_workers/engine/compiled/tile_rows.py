@@ -80,6 +80,39 @@ def _take_row(  # noqa: PLR0917  # asked for in a loop
             room[place + U(i)] = room[place + U(last - 1)]
 
 
+def _add_row(  # noqa: PLR0917  # asked for in a loop
+    room: Room, new: Address, channel: Address, n: int, total: Address, how: int, matrix: Samples,
+    matte: Samples, matted: bool,
+) -> None:  # fmt: skip
+    """Add a row from `new` on, times `matrix` and `matte`, to the sum from `total` on."""
+    count = U(n)
+    mix(room, new, channel, count, how, matrix)
+    for index in range(3):
+        place, at = new + U(index) * channel, total + U(index) * T
+        if matted:
+            for i in range(count):
+                room[at + i] += room[place + i] * matte[i]
+        else:
+            for i in range(count):
+                room[at + i] += room[place + i]
+
+
+def _begin_sum(room: Room, at: Address, target: Samples, added: bool) -> None:
+    """Begin a row of the sum with what `target` holds, or with nothing."""
+    for i in range(U(target.shape[0])):
+        room[at + i] = target[i, 0] if added else np.float32(0)
+        room[at + T + i] = target[i, 1] if added else np.float32(0)
+        room[at + U(2) * T + i] = target[i, 2] if added else np.float32(0)
+
+
+def _end_sum(room: Room, at: Address, target: Samples) -> None:
+    """Put a row of the sum into `target`."""
+    for i in range(U(target.shape[0])):
+        target[i, 0] = room[at + i]
+        target[i, 1] = room[at + T + i]
+        target[i, 2] = room[at + U(2) * T + i]
+
+
 def _lay_row(  # noqa: PLR0917  # asked for in a loop
     room: Room, n: int, target: Samples, how: int, matrix: Samples, matte: Samples,
     matted: bool, added: bool,
@@ -106,3 +139,6 @@ def _lay_row(  # noqa: PLR0917  # asked for in a loop
 
 take_row: Any = compile_kernel(_take_row)
 lay_row: Any = compile_kernel(_lay_row)
+add_row: Any = compile_kernel(_add_row)
+begin_sum: Any = compile_kernel(_begin_sum)
+end_sum: Any = compile_kernel(_end_sum)

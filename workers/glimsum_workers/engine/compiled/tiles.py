@@ -1,4 +1,4 @@
-"""A picture pulled on to another's geometry, tile by tile, and laid down at once."""
+"""A tile of a picture pulled on to another's geometry, added to what was laid there before."""
 
 from typing import Any
 
@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.compiled.ahead import LINE_BYTES, fetch_row
-from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
+from glimsum_workers.engine.compiled.kernel import compile_kernel
 from glimsum_workers.engine.compiled.room import (
     ACROSS,
     ACROSS_STEPS,
@@ -16,9 +16,8 @@ from glimsum_workers.engine.compiled.room import (
     LINES,
     MADE,
     MIDDLE,
-    SIZE,
     SOURCE,
-    TILE,
+    SUM,
     Room,
     T,
     W,
@@ -29,22 +28,29 @@ from glimsum_workers.engine.compiled.room import (
     weigh_columns,
 )
 from glimsum_workers.engine.compiled.tile_limits import NOTHING, limit_row
-from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, lay_row, take_row
+from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, add_row, take_row
 
 U = np.uintp
 _MIDDLE_LINE, _SOURCE_LINE = U(3) * T, U(3) * W
 _ALWAYS = 1 << 30
 _AHEAD = 2
 """Rows; what is fetched further ahead may be pushed out before it is used."""
+_SLACK = 12
+"""Source rows at hand beyond those a new row needs: the fewer, the more stays in the cache."""
+_REACH = 8
+"""Rows; more than a new sample's source rows lie from its place."""
+
+Hand = tuple[NDArray[Any], ...]
+"""What a tile is made with: fractions, lefts, columns, rows, ends of both, marks, lit blocks."""
 
 
-def _move_up(room: Room, lefts: NDArray[np.int64], lines: int) -> None:
-    """Forget the first `lines` source rows at hand."""
-    for i in range(U(LINES - lines) * _MIDDLE_LINE):
+def _move_up(room: Room, lefts: NDArray[np.int64], lines: int, kept: int) -> None:
+    """Forget the first `lines` source rows at hand; `kept` come after them."""
+    for i in range(U(kept) * _MIDDLE_LINE):
         room[MIDDLE + i] = room[MIDDLE + U(lines) * _MIDDLE_LINE + i]
-    for i in range(U(LINES - lines) * _SOURCE_LINE):
+    for i in range(U(kept) * _SOURCE_LINE):
         room[SOURCE + i] = room[SOURCE + U(lines) * _SOURCE_LINE + i]
-    for i in range(LINES - lines):
+    for i in range(kept):
         lefts[i] = lefts[i + lines]
 
 
@@ -81,108 +87,109 @@ def _set_band(  # noqa: PLR0917  # asked for in a loop
 set_band = compile_kernel(_set_band)
 
 
-def _lay_tiles(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls cost time
-    pixels: Samples, bits: Bits, is_half: bool, how_in: int, matrix_in: Samples,
-    place: tuple[float, ...], table: Samples, lamps: NDArray[np.bool_], limited: bool,
-    target: Samples, how_out: int, matrix_out: Samples, matte: Samples, matted: bool, added: bool,
+def _mark_lit(  # noqa: PLR0917  # asked for in a loop
+    lit: NDArray[np.bool_], lamps: NDArray[np.bool_], place: tuple[float, ...], x: int, n: int,
+    first_row: int, end_row: int,
 ) -> None:  # fmt: skip
-    """Lay the samples at ``(a x + b y + right, c x + d y + down)`` on `target`, in two passes."""
+    """Mark the rows of blocks that hold a lamp where a tile may take samples from."""
+    a, b, right, c, d, down = place
+    low, high, top, bottom = np.inf, -np.inf, np.inf, -np.inf
+    for column in (x, x + n):
+        for row in (first_row, end_row):
+            low, high = (min(low, a * column + b * row + right),
+                         max(high, a * column + b * row + right))  # fmt: skip
+            top, bottom = (min(top, c * column + d * row + down),
+                           max(bottom, c * column + d * row + down))  # fmt: skip
+    last_block, last_column = lamps.shape[0] - 1, lamps.shape[1] - 1
+    left = min(max((int(np.floor(low)) - 1) >> 2, 0), last_column)
+    end = min(max((int(np.floor(high)) + 1) >> 2, 0), last_column) + 1
+    first = min(max((int(np.floor(top)) - _REACH) >> 2, 0), last_block)
+    last = min(max((int(np.floor(bottom)) + _REACH) >> 2, 0), last_block)
+    for block in range(first, last + 1):
+        lit[block] = lamps[block, left:end].any()
+
+
+mark_lit = compile_kernel(_mark_lit)
+
+
+def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls cost time
+    room: Room, hand: Hand, x: int, n: int, first_row: int, end_row: int, pixels: Samples,
+    bits: Bits, is_half: bool, how_in: int, matrix_in: Samples, place: tuple[float, ...],
+    table: Samples, lamps: NDArray[np.bool_], limited: bool, how_out: int, matrix_out: Samples,
+    matte: Samples, matted: bool,
+) -> None:  # fmt: skip
+    """Add the samples at ``(a x + b y + right, c x + d y + down)`` to the sum, in two passes."""
+    fractions, lefts, columns, rows, column_ends, row_ends, marked, lit = hand
     a, b, right, c, d, down = place
     lean = b / d
     wide, start = a - lean * c, right - lean * down
-    height, width = target.shape[0], target.shape[1]
-    room, lefts = np.zeros(SIZE, np.float32), np.zeros(LINES, np.int64)
-    fractions = np.empty(TILE, np.float64)
-    columns, rows = np.empty(TILE, np.int64), np.empty(TILE, np.int64)
-    column_ends, row_ends = np.empty(TILE, np.int64), np.empty(TILE, np.int64)
-    marked = np.full(6, NOTHING, np.int64)
     band_across, band_along = rows_alike(lean), rows_alike(d - 1)
-    last_block, last_column = lamps.shape[0] - 1, lamps.shape[1] - 1
-    lit = np.zeros(lamps.shape[0], np.bool_)
-    for x in range(0, width, TILE):
-        n = min(TILE, width - x)
-        marked[:] = NOTHING
-        if limited:
-            ends = right + min(a * x, a * (x + n)), right + max(a * x, a * (x + n))
-            far = b * (height - 1)
-            low = min(max((int(np.floor(ends[0] + min(0.0, far))) - 1) >> 2, 0), last_column)
-            high = min(max((int(np.floor(ends[1] + max(0.0, far))) + 1) >> 2, 0), last_column)
-            for block in range(last_block + 1):
-                lit[block] = lamps[block, low : high + 1].any()
-        first = int(np.floor(min(c * x, c * (x + n - 1)) + down)) - 5
-        line, across_from, along_from = first, 0, 0
-        column_runs, row_runs = 0, 0
-        for y in range(height):
-            fetch_row(target, y + _AHEAD, x, x + n, LINE_BYTES // 12)
-            if row_runs == 0 or y - along_from >= band_along:
-                along_from = y
-                span = 1 if d == 1 else min(band_along, height - y)
-                set_band(room, table, ALONG, ALONG_STEPS, rows, fractions, n,
-                         c * x + d * y + down, c, d - 1, span)  # fmt: skip
-                row_runs = find_runs(rows, n, 0, row_ends)
-            step = y - along_from
-            top = bottom = rows[0]
-            for run in range(row_runs):
-                top = min(top, rows[row_ends[run] - 1])
-                bottom = max(bottom, rows[row_ends[run] - 1])
-            top += step - 4
-            bottom += step + 5
-            while line <= bottom:
-                if column_runs == 0 or line - across_from >= band_across:
-                    across_from = line
-                    span = 1 if lean == 0 else band_across
-                    set_band(room, table, ACROSS, ACROSS_STEPS, columns, fractions, n,
-                             wide * x + lean * line + start, wide, lean, span)  # fmt: skip
-                    column_runs = find_runs(columns, n, 1, column_ends)
-                if line - first >= LINES:
-                    move_up(room, lefts, top - first)
-                    first = top
-                slot, left = line - first, columns[0] - 5
-                lefts[slot] = left
-                source = SOURCE + U(slot) * _SOURCE_LINE
-                if is_half:
-                    for index in range(3):
-                        fetch_row(bits[index], line + _AHEAD, left, left + n, LINE_BYTES // 2)
-                else:
-                    fetch_row(pixels, line + _AHEAD, left, left + n, LINE_BYTES // 12)
-                take_row(room, source, pixels, bits, is_half, line, left,
-                         columns[n - 1] + 7 - left, how_in, matrix_in)  # fmt: skip
-                middle = MIDDLE + U(slot) * _MIDDLE_LINE
-                begin = 0
-                for run in range(column_runs):
-                    end = column_ends[run]
-                    sum_across(room, ACROSS + U(begin), ACROSS_STEPS + U(begin),
-                               np.float32(line - across_from),
-                               source + U(columns[begin] - 3 - left), middle + U(begin),
-                               U(end - begin))  # fmt: skip
-                    begin = end
-                line += 1
+    last_block = lamps.shape[0] - 1
+    marked[:] = NOTHING
+    if limited:
+        mark_lit(lit, lamps, place, x, n, first_row, end_row)
+    first = int(np.floor(min(c * x, c * (x + n - 1)) + d * first_row + down)) - 5
+    line, across_from, along_from = first, 0, 0
+    column_runs, row_runs = 0, 0
+    for y in range(first_row, end_row):
+        if row_runs == 0 or y - along_from >= band_along:
+            along_from = y
+            span = 1 if d == 1 else min(band_along, end_row - y)
+            set_band(room, table, ALONG, ALONG_STEPS, rows, fractions, n,
+                     c * x + d * y + down, c, d - 1, span)  # fmt: skip
+            row_runs = find_runs(rows, n, 0, row_ends)
+        step = y - along_from
+        top = bottom = rows[0]
+        for run in range(row_runs):
+            top = min(top, rows[row_ends[run] - 1])
+            bottom = max(bottom, rows[row_ends[run] - 1])
+        top += step - 4
+        bottom += step + 5
+        deep = min(LINES, bottom - top + _SLACK)
+        while line <= bottom:
+            if column_runs == 0 or line - across_from >= band_across:
+                across_from = line
+                span = 1 if lean == 0 else band_across
+                set_band(room, table, ACROSS, ACROSS_STEPS, columns, fractions, n,
+                         wide * x + lean * line + start, wide, lean, span)  # fmt: skip
+                column_runs = find_runs(columns, n, 1, column_ends)
+            if line - first >= deep:
+                move_up(room, lefts, top - first, line - top)
+                first = top
+            slot, left = line - first, columns[0] - 5
+            lefts[slot] = left
+            source = SOURCE + U(slot) * _SOURCE_LINE
+            if is_half:
+                for index in range(3):
+                    fetch_row(bits[index], line + _AHEAD, left, left + n, LINE_BYTES // 2)
+            else:
+                fetch_row(pixels, line + _AHEAD, left, left + n, LINE_BYTES // 12)
+            take_row(room, source, pixels, bits, is_half, line, left,
+                     columns[n - 1] + 7 - left, how_in, matrix_in)  # fmt: skip
+            middle = MIDDLE + U(slot) * _MIDDLE_LINE
             begin = 0
-            for run in range(row_runs):
-                end = row_ends[run]
-                middle = MIDDLE + U(rows[begin] + step - 3 - first) * _MIDDLE_LINE + U(begin)
-                sum_along(room, ALONG + U(begin), ALONG_STEPS + U(begin), np.float32(step),
-                          middle, MADE + U(begin), U(end - begin))  # fmt: skip
+            for run in range(column_runs):
+                end = column_ends[run]
+                sum_across(room, ACROSS + U(begin), ACROSS_STEPS + U(begin),
+                           np.float32(line - across_from),
+                           source + U(columns[begin] - 3 - left), middle + U(begin),
+                           U(end - begin))  # fmt: skip
                 begin = end
-            if limited:
-                upper = min(max((top + 3) >> 2, 0), last_block)
-                lower = min(max((bottom - 4) >> 2, 0), last_block)
-                if lit[upper : lower + 1].any():
-                    limit_row(room, y, x, n, place, lamps, lefts, first, marked)
-            lay_row(room, n, target[y, x : x + n], how_out, matrix_out,
-                    matte[y, x : x + n] if matted else matte[0], matted, added)  # fmt: skip
+            line += 1
+        begin = 0
+        for run in range(row_runs):
+            end = row_ends[run]
+            middle = MIDDLE + U(rows[begin] + step - 3 - first) * _MIDDLE_LINE + U(begin)
+            sum_along(room, ALONG + U(begin), ALONG_STEPS + U(begin), np.float32(step),
+                      middle, MADE + U(begin), U(end - begin))  # fmt: skip
+            begin = end
+        if limited:
+            upper = min(max((top + 3) >> 2, 0), last_block)
+            lower = min(max((bottom - 4) >> 2, 0), last_block)
+            if lit[upper : lower + 1].any():
+                limit_row(room, y, x, n, place, lamps, lefts, first, marked)
+        add_row(room, MADE, T, n, SUM + U(y - first_row) * U(3) * T, how_out, matrix_out,
+                matte[y, x : x + n] if matted else matte[0], matted)  # fmt: skip
 
 
-_IMAGE, _SQUARE = constant("float32[:, :, ::1]"), constant("float32[:, ::1]")
-_BITS = numba.types.UniTuple(constant("int16[:, ::1]"), 3)
-_PLACE = numba.types.UniTuple(numba.float64, 6)
-_TARGET = numba.float32[:, :, ::1]
-
-lay_tiles: Any = compile_kernel(
-    _lay_tiles,
-    numba.void(
-        _IMAGE, _BITS, numba.boolean, numba.int64, _SQUARE, _PLACE, _SQUARE,
-        constant("boolean[:, ::1]"), numba.boolean, _TARGET, numba.int64, _SQUARE, _SQUARE,
-        numba.boolean, numba.boolean,
-    ),
-)  # fmt: skip
+add_moved_tile: Any = compile_kernel(_add_moved_tile)

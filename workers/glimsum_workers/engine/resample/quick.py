@@ -1,9 +1,10 @@
-"""Shifts and small turns by compiled tiles: resampled, weighed and laid down in one walk.
+"""Pictures laid on each other by compiled tiles: resampled, weighed and added in one walk.
 
 Same taps and same limits beside lamps as `shifted` and `mapped`, which do everything else and
 stay the reference.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.laying import (
+    MOST_TOGETHER,
     Halves,
     count_unfinite,
     matrix_of,
@@ -20,12 +22,9 @@ from glimsum_workers.engine.laying import (
     size_of,
     stored,
 )
-from glimsum_workers.engine.resample.kernels import UNSTRETCHED, interpolation_taps
+from glimsum_workers.engine.resample.kernels import interpolation_taps
+from glimsum_workers.engine.resample.places import Place
 from glimsum_workers.engine.resample.ring_limits import BLOCK_PX, RingRule, rule_of
-
-_MOST_LEAN = 0.02
-_MOST_CLIMB = 0.1
-_SMALLEST = 0.25
 
 
 @dataclass(frozen=True)
@@ -50,76 +49,65 @@ class Laid:
 
 
 @dataclass(frozen=True)
-class Place:
-    """Where new samples lie in the source, columns and rows from 0.
+class Layer:
+    """A picture, where its samples are taken, and what they are multiplied by.
 
-    New sample (x, y) is the source at column ``a x + b y + right``, row ``c x + d y + down``.
+    Attributes
+    ----------
+    source : Image or Halves
+        Scene-linear; halves that are not finite count as 0. An Image that moves has to be finite.
+    before, after : float64 array, (3, 3), or None
+        What colours are multiplied by before and after they move, in float32. None: nothing.
+    matte : Plane or None
+        0..1, multiplies what is added.
+    place : Place or None
+        One that `is_quick`; None: it stays where it is.
+    rule : RingRule or None
+        Of ``before @ source``, which moves; None leaves all samples free.
     """
 
-    a: float
-    b: float
-    right: float
-    c: float
-    d: float
-    down: float
-
-    @classmethod
-    def of(
-        cls,
-        turn: NDArray[np.float64],
-        shift: NDArray[np.float64],
-        shape: tuple[int, int],
-        size: tuple[int, int],
-    ) -> "Place":
-        """Return the places of a motion about the centres of source and result."""
-        (a, b), (c, d) = turn.tolist()
-        x, y = 0.5 - size[1] / 2, 0.5 - size[0] / 2
-        right = a * x + b * y + shape[1] / 2 - 0.5 + float(shift[0])
-        return cls(a, b, right, c, d, c * x + d * y + shape[0] / 2 - 0.5 + float(shift[1]))
-
-    @property
-    def is_quick(self) -> bool:
-        """Return whether the compiled tiles take it: it leans little and needs eight taps."""
-        if not _SMALLEST <= self.d <= UNSTRETCHED:
-            return False
-        lean = self.b / self.d
-        return (
-            abs(lean) <= _MOST_LEAN
-            and abs(self.c) <= _MOST_CLIMB
-            and _SMALLEST <= self.a - lean * self.c <= UNSTRETCHED
-        )
-
-    def share_inside(self, shape: tuple[int, int], size: tuple[int, int]) -> float:
-        """Return the share of a result of `size` whose places lie in a source of `shape`."""
-        outside = 0
-        x = np.arange(size[1])
-        for y in range(size[0]):
-            # A row is a line: where both ends lie inside, all of it does.
-            across, along = self.a * x[[0, -1]] + self.b * y, self.c * x[[0, -1]] + self.d * y
-            if not _beyond(across + self.right, along + self.down, shape).any():
-                continue
-            across, along = self.a * x + self.b * y, self.c * x + self.d * y
-            outside += int(_beyond(across + self.right, along + self.down, shape).sum())
-        return 1 - outside / (size[0] * size[1])
-
-    def numbers(self) -> tuple[float, float, float, float, float, float]:
-        """Return all six in order."""
-        return self.a, self.b, self.right, self.c, self.d, self.down
+    source: Image | Halves
+    before: NDArray[np.float64] | None = None
+    after: NDArray[np.float64] | None = None
+    matte: Plane | None = None
+    place: Place | None = None
+    rule: RingRule | None = None
 
 
-def _beyond(
-    across: NDArray[np.floating], along: NDArray[np.floating], shape: tuple[int, int]
-) -> NDArray[np.bool_]:
-    beyond: NDArray[np.bool_] = (np.abs(across - (shape[1] - 1) / 2) > shape[1] / 2) | (
-        np.abs(along - (shape[0] - 1) / 2) > shape[0] / 2
-    )
-    return beyond
+_NOTHING = Layer(np.zeros((1, 1, 3), np.float32))
+_AT_REST = 1.0, 0.0, 0.0, 0.0, 1.0, 0.0
+
+
+def lay_together(layers: Sequence[Layer], target: Image, *, added: bool = True) -> None:
+    """Lay pictures on each other, tile by tile, in place.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        As large as `target`; laid in their order.
+    target : Image
+        C order; changed.
+    added : bool
+        Added to what `target` holds; else that is forgotten.
+
+    Notes
+    -----
+    A moved picture's rows are taken first, at the new columns, then along columns; each sample's
+    fraction is its own. Within a band of 32 rows taps change evenly over as many rows as a
+    fraction takes to change by 0.004: against the exact taps a sample is off by 8e-6 of the
+    contrast under its kernel, where half floats round by 2.4e-4. All sums are float32, in one
+    order, without fused operations: pictures laid one after the other, or kept in between as
+    float32, give the same bits.
+    """
+    for first in range(0, len(layers), MOST_TOGETHER):
+        few = layers[first : first + MOST_TOGETHER]
+        _lay_few(few, target, added=added or first > 0)
 
 
 def lay_quickly(
     source: Image | Halves, place: Place, rule: RingRule | None, target: Image, laid: Laid
 ) -> None:
-    """Lay a resampled picture on `target`, in place.
+    """Lay one resampled picture on `target`, in place.
 
     Parameters
     ----------
@@ -136,26 +124,34 @@ def lay_quickly(
 
     Notes
     -----
-    Rows first, at the new columns, then along columns; each sample's fraction is its own. Taps
-    change evenly over as many rows as a fraction takes to change by 0.004: against the exact
-    taps a sample is off by 8e-6 of the contrast under its kernel, where half floats round by
-    2.4e-4. All sums are float32, in one order, without fused operations.
+    As `lay_together`.
     """
-    from glimsum_workers.engine.compiled.tiles import lay_tiles  # noqa: PLC0415  # costs 0.5 s
+    layer = Layer(source, laid.before, laid.after, laid.matte, place, rule)
+    lay_together([layer], target, added=laid.added)
 
-    lamps = np.zeros((1, 1), np.bool_) if rule is None else rule.lamps
-    lay_tiles(
-        *stored(source),
-        *matrix_of(laid.before),
-        place.numbers(),
-        tap_nodes(),
-        np.ascontiguousarray(lamps),
-        bool(lamps.any()),
-        target,
-        *matrix_of(laid.after),
-        *matte_of(laid.matte),
-        laid.added,
+
+def _lay_few(layers: Sequence[Layer], target: Image, *, added: bool) -> None:
+    from glimsum_workers.engine.compiled.together import (  # noqa: PLC0415  # costs 0.5 s
+        lay_together as lay,
     )
+
+    filled = [*layers, *[_NOTHING] * (MOST_TOGETHER - len(layers))]
+    pixels, bits, is_half = zip(*(stored(each.source) for each in filled), strict=True)
+    how_in, before = zip(*(matrix_of(each.before) for each in filled), strict=True)
+    how_out, after = zip(*(matrix_of(each.after) for each in filled), strict=True)
+    mattes, matted = zip(*(matte_of(each.matte) for each in filled), strict=True)
+    places = [_AT_REST if each.place is None else each.place.numbers() for each in filled]
+    lamps = tuple(_lamps_of(each.rule) for each in filled)
+    lay(
+        len(layers), pixels, bits, np.array(is_half), np.array(how_in, np.int64), np.stack(before),
+        np.array([each.place is not None for each in filled]), np.array(places), tap_nodes(),
+        lamps, np.array([bool(each.any()) for each in lamps]), np.array(how_out, np.int64),
+        np.stack(after), mattes, np.array(matted), target, added,
+    )  # fmt: skip
+
+
+def _lamps_of(rule: RingRule | None) -> NDArray[np.bool_]:
+    return np.zeros((1, 1), np.bool_) if rule is None else np.ascontiguousarray(rule.lamps)
 
 
 def find_rule_quickly(source: Image | Halves, before: NDArray[np.float64] | None) -> RingRule:

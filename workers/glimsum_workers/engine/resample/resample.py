@@ -13,12 +13,8 @@ from glimsum_workers.engine.laying import is_worth_it
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample.kernels import tap_table
 from glimsum_workers.engine.resample.mapped import Places, SourceMap, map_channels
-from glimsum_workers.engine.resample.quick import (
-    Laid,
-    Place,
-    find_rule_quickly,
-    lay_quickly,
-)
+from glimsum_workers.engine.resample.places import Place
+from glimsum_workers.engine.resample.quick import Laid, find_rule_quickly, lay_quickly
 from glimsum_workers.engine.resample.quick_field import lay_field_quickly
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 from glimsum_workers.engine.resample.shifted import shift_channels

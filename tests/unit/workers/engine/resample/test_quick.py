@@ -4,6 +4,8 @@ The reference is the way by numpy (`mapped`, `shifted`), itself held against exa
 tests/reference/test_resample_truth.py; half floats against numpy's (IEEE 754-2019, binary16).
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -11,7 +13,14 @@ from numpy.typing import NDArray
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample import resample as resampling
-from glimsum_workers.engine.resample.quick import Laid, Place, lay_quickly, survey_quickly
+from glimsum_workers.engine.resample.places import Place
+from glimsum_workers.engine.resample.quick import (
+    Laid,
+    Layer,
+    lay_quickly,
+    lay_together,
+    survey_quickly,
+)
 from glimsum_workers.engine.resample.resample import resample
 from glimsum_workers.engine.resample.ring_limits import find_ring_rule
 
@@ -114,6 +123,53 @@ def test_matrices_and_matte_are_those_of_float64(
     expected = ground + matte[..., None] * (moved @ TINT * 0.3)
     within = inside(motion)
     np.testing.assert_allclose(made[within], expected[within], atol=8e-6 * 40, rtol=2e-6)
+
+
+def test_pictures_laid_together_have_the_bits_of_those_laid_one_by_one() -> None:
+    """More than one walk takes, moved and still, halves and floats, with matte and matrices."""
+    matte = np.random.default_rng(4).random((HEIGHT, WIDTH), dtype=np.float32)
+    layers = []
+    for index, motion in enumerate(MOTIONS):
+        rgb = lit_set(index)
+        halves = rgb.astype(np.float16)
+        planes = (halves[..., 0], halves[..., 1], halves[..., 2])
+        layers.append(
+            Layer(
+                planes if index % 2 else rgb,
+                TINT if index % 3 == 0 else None,
+                None if index % 3 == 1 else TINT.T * 0.3,
+                matte if index % 4 == 0 else None,
+                None if index in {1, 5} else place_of(motion),
+                find_ring_rule(rgb) if index % 2 == 0 else None,
+            )
+        )
+    together = np.full((HEIGHT, WIDTH, 3), np.nan, np.float32)
+    one_by_one = np.zeros_like(together)
+    kept = np.zeros_like(together)
+
+    lay_together(layers, together, added=False)
+    for each in layers:
+        lay_together([each], one_by_one)
+        between = np.zeros_like(together)
+        lay_together([replace(each, after=None, matte=None)], between)
+        lay_together([Layer(between, None, each.after, each.matte)], kept)
+
+    np.testing.assert_array_equal(together, one_by_one)
+    np.testing.assert_array_equal(together, kept)
+
+
+def test_a_picture_of_a_turned_camera_doesn_t_join_at_bands() -> None:
+    """A ramp down the picture stays one across the rows where bands of a tile meet.
+
+    Four sums of products are subtracted, each rounded to some steps of float32.
+    """
+    ramp = np.repeat(np.arange(HEIGHT, dtype=np.float32)[:, None, None], WIDTH, axis=1)
+    rgb = np.ascontiguousarray(np.broadcast_to(ramp, (HEIGHT, WIDTH, 3)))
+
+    moved = resample(Picture(rgb), Motion(0.3, 0.4, 0.9, 1.004)).picture.rgb
+
+    inner = moved[20:-20, 20:-20, 0]
+    assert np.abs(np.diff(inner, n=2, axis=0)).max() < 2e-6 * HEIGHT
 
 
 def test_halves_are_read_as_what_they_are() -> None:
