@@ -30,8 +30,8 @@ MARGIN = 16
 """Nodes before 0 and after 1 in that table."""
 
 CHANGE_PX = 0.004
-"""Over as many rows as a fraction takes to change by this, taps are taken to change evenly: off
-by 8e-6 at most, a sixtieth of what half floats round."""
+"""Over as many rows as a fraction takes to change by this, taps are taken to change evenly, as in
+their middle: off by 8e-6 at most, a sixtieth of what half floats round."""
 
 U = np.uintp
 T, W, THREE, EIGHT = U(TILE + 16), U(WIDEST), U(3), U(8)
@@ -53,24 +53,21 @@ SUM = SOURCE + U(LINES) * THREE * W
 SIZE = SUM + U(BAND) * THREE * T
 
 
-def _weigh_columns(
-    room: Room, table: NDArray[np.float32], fractions: NDArray[np.float64], into: Address, n: int
-) -> None:
-    """Put the eight taps of every column's fraction into the room."""
+def _weigh_columns(  # noqa: PLR0917  # asked for in a loop
+    room: Room, table: NDArray[np.float32], fractions: NDArray[np.float64], by_row: float,
+    taps: Address, steps: Address, n: int,
+) -> None:  # fmt: skip
+    """Put the eight taps of every column's fraction into the room, and how they change by row."""
+    share = np.float32(by_row * NODES)
     for i in range(n):
         place = fractions[i] * NODES + MARGIN
         node = int(place)
         part = np.float32(place - node)
         for tap in range(8):
             value = table[node, tap]
-            step = part * (table[node + 1, tap] - value)
-            room[into + U(tap) * T + U(i)] = value + step
-
-
-def _set_steps(room: Room, first: Address, last: Address, share: np.float32) -> None:
-    """Turn taps at the last row of a band into what they change by a row."""
-    for i in range(EIGHT * T):
-        room[last + i] = (room[last + i] - room[first + i]) * share
+            rise = table[node + 1, tap] - value
+            room[taps + U(tap) * T + U(i)] = value + part * rise
+            room[steps + U(tap) * T + U(i)] = share * rise
 
 
 def _sum_taps(  # noqa: PLR0917  # addresses in the room, asked for in a loop
@@ -123,7 +120,6 @@ def _find_runs(base: NDArray[np.int64], n: int, slide: int, ends: NDArray[np.int
 
 
 weigh_columns = compile_kernel(_weigh_columns)
-set_steps = compile_kernel(_set_steps)
 sum_taps = compile_kernel(_sum_taps)
 find_runs = compile_kernel(_find_runs)
 

@@ -22,7 +22,6 @@ from glimsum_workers.engine.compiled.room import (
     T,
     W,
     find_runs,
-    set_steps,
     sum_across,
     sum_along,
     weigh_columns,
@@ -68,20 +67,16 @@ def _set_band(  # noqa: PLR0917  # asked for in a loop
     fractions: NDArray[np.float64], n: int, start: float, by_column: float, by_row: float,
     span: int,
 ) -> None:  # fmt: skip
-    """Set the taps of a band of `span` rows, from the places of its first row and column."""
+    """Set the taps in the middle of a band of `span` rows, and what they change by a row.
+
+    `start` is the place of its first row and column.
+    """
     half = 0.5 * by_row * (span - 1)
     for i in range(n):
-        place = start + by_column * i
-        base[i] = int(np.floor(place + half))
+        place = start + by_column * i + half
+        base[i] = int(np.floor(place))
         fractions[i] = place - base[i]
-    weigh_columns(room, table, fractions, taps, n)
-    share = np.float32(0)
-    if span > 1:
-        for i in range(n):
-            fractions[i] += by_row * (span - 1)
-        share = np.float32(1 / (span - 1))
-    weigh_columns(room, table, fractions, steps, n)
-    set_steps(room, taps, steps, share)
+    weigh_columns(room, table, fractions, by_row, taps, steps, n)
 
 
 set_band = compile_kernel(_set_band)
@@ -129,12 +124,13 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
     if limited:
         mark_lit(lit, lamps, place, x, n, first_row, end_row)
     first = int(np.floor(min(c * x, c * (x + n - 1)) + d * first_row + down)) - 5
-    line, across_from, along_from = first, 0, 0
+    line, across_from, along_from, across_middle, along_middle = first, 0, 0, 0.0, 0.0
     column_runs, row_runs = 0, 0
     for y in range(first_row, end_row):
         if row_runs == 0 or y - along_from >= band_along:
             along_from = y
             span = 1 if d == 1 else min(band_along, end_row - y)
+            along_middle = y + 0.5 * (span - 1)
             set_band(room, table, ALONG, ALONG_STEPS, rows, fractions, n,
                      c * x + d * y + down, c, d - 1, span)  # fmt: skip
             row_runs = find_runs(rows, n, 0, row_ends)
@@ -150,6 +146,7 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
             if column_runs == 0 or line - across_from >= band_across:
                 across_from = line
                 span = 1 if lean == 0 else band_across
+                across_middle = line + 0.5 * (span - 1)
                 set_band(room, table, ACROSS, ACROSS_STEPS, columns, fractions, n,
                          wide * x + lean * line + start, wide, lean, span)  # fmt: skip
                 column_runs = find_runs(columns, n, 1, column_ends)
@@ -171,7 +168,7 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
             for run in range(column_runs):
                 end = column_ends[run]
                 sum_across(room, ACROSS + U(begin), ACROSS_STEPS + U(begin),
-                           np.float32(line - across_from),
+                           np.float32(line - across_middle),
                            source + U(columns[begin] - 3 - left), middle + U(begin),
                            U(end - begin))  # fmt: skip
                 begin = end
@@ -180,7 +177,7 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
         for run in range(row_runs):
             end = row_ends[run]
             middle = MIDDLE + U(rows[begin] + step - 3 - first) * _MIDDLE_LINE + U(begin)
-            sum_along(room, ALONG + U(begin), ALONG_STEPS + U(begin), np.float32(step),
+            sum_along(room, ALONG + U(begin), ALONG_STEPS + U(begin), np.float32(y - along_middle),
                       middle, MADE + U(begin), U(end - begin))  # fmt: skip
             begin = end
         if limited:
