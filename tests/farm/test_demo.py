@@ -6,6 +6,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,6 +18,7 @@ import av
 import httpx
 import pytest
 
+from glimsum_services.child_environment import kept_kernels
 from support.server import server_program
 
 pytestmark = pytest.mark.farm
@@ -55,7 +57,11 @@ def busy_port() -> Iterator[int]:
 
 
 def run_demo(folder: Path, *, kill_one: bool) -> Demo:
-    """Run the command to its end; kill the process that holds a frame, once, if asked to."""
+    """Run the command to its end; kill the process that holds a frame, once, if asked to.
+
+    Loops are compiled once for all tests; the wheel's own test runs a demo that compiles them.
+    """
+    shared = kept_kernels(Path(tempfile.gettempdir()) / "glimsum_tests", os.environ)
     with busy_port() as port:
         demo = Demo(port, folder)
         command = [sys.executable, "-c", "from glimsum_services.cli import main; main()", "demo"]
@@ -64,7 +70,12 @@ def run_demo(folder: Path, *, kill_one: bool) -> Demo:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "GLIMSUM_SLOTS": "1"},
+            env={
+                **os.environ,
+                **shared,
+                "PYTHONPATH": os.pathsep.join(sys.path),
+                "GLIMSUM_SLOTS": "1",
+            },
         )
         assert process.stdout is not None
         assert process.stderr is not None
