@@ -15,7 +15,7 @@ _FEWEST_PIXELS = 1 << 16
 """Below this numpy is as fast, and the compiler need not be loaded."""
 
 MOST_TOGETHER = 4
-"""Pictures that are laid on each other in one walk; each is at hand until then."""
+"""Pictures that are laid on each other in one walk."""
 
 _UNIT = np.eye(3)
 
@@ -64,6 +64,11 @@ def size_of(source: Image | Halves) -> tuple[int, int]:
     """Return height and width."""
     height, width = (source[0] if isinstance(source, tuple) else source).shape[:2]
     return height, width
+
+
+def bytes_of(source: Image | Halves) -> int:
+    """Return how much memory a source fills, bytes."""
+    return sum(each.nbytes for each in source) if isinstance(source, tuple) else source.nbytes
 
 
 def stored(source: Image | Halves) -> Stored:

@@ -10,11 +10,14 @@ from glimsum_jobs.recipe import Step
 from glimsum_workers.engine.codes import Picture, Plane
 from glimsum_workers.engine.combine import cover
 from glimsum_workers.engine.hot_pixels import clipped_share
-from glimsum_workers.engine.laying import MOST_TOGETHER
+from glimsum_workers.engine.laying import bytes_of
 from glimsum_workers.engine.resample.quick import Layer, lay_together
 from glimsum_workers.light.outage_remarks import LIGHT, LIGHT_STRIDE, mean_light
 from glimsum_workers.light.passes import PassLight
 from glimsum_workers.light.unmoved import UnmovedLight
+
+MOST_WAITING = 2
+"""Pictures of 32-bit floats that sources of waiting layers may fill: four of halves."""
 
 Shown = tuple[str, int]
 """A pass or takes, and the shot frame whose picture it is."""
@@ -72,9 +75,10 @@ class OnFrame:
             self.figures[f"{LIGHT}{shown[0]}"] = float(mean)
 
     def let_wait(self, layer: Layer, ground: Picture) -> None:
-        """Let a layer wait for others it is added together with; enough of them are added."""
+        """Let a layer wait for others it is added together with, as long as there is room."""
         self.waiting.append(layer)
-        if len(self.waiting) == MOST_TOGETHER:
+        held = sum(bytes_of(each.source) for each in self.waiting)
+        if held >= MOST_WAITING * ground.rgb.nbytes:
             self.add_waiting(ground)
 
     def add_waiting(self, ground: Picture) -> None:
