@@ -1,5 +1,7 @@
 """Layers wait for each other as long as memory allows, and none is lost or added twice."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -25,8 +27,7 @@ def halves(level: float) -> Layer:
 
 
 @pytest.mark.parametrize(("make", "together"), [(floats, 2), (halves, 4)])
-def test_two_pictures_of_floats_wait_at_most(make: object, together: int) -> None:
-    assert callable(make)
+def test_two_pictures_of_floats_wait_at_most(make: Callable[[float], Layer], together: int) -> None:
     ground, made, most = lay_ground(*SIZE), OnFrame(1001), 0
 
     for index in range(7):
