@@ -14,9 +14,6 @@ Stored = tuple[Image, tuple[NDArray[np.int16], ...], bool]
 _FEWEST_PIXELS = 1 << 16
 """Below this numpy is as fast, and the compiler need not be loaded."""
 
-MOST_TOGETHER = 4
-"""Pictures that are laid on each other in one walk."""
-
 _UNIT = np.eye(3)
 
 

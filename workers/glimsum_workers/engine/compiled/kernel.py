@@ -5,11 +5,13 @@ bytes on every machine whose numbers are those of IEEE 754.
 """
 
 import fcntl
+import hashlib
 import logging
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from functools import cache
 from importlib import import_module
+from importlib.resources import files
 from typing import Any
 
 _LOG = logging.getLogger(__name__)
@@ -18,6 +20,19 @@ _no_cache: Any = import_module("numba.core.caching").NullCache
 
 numba: Any = import_module("numba")
 """Its own hints don't cover what is compiled from arrays."""
+
+
+def _name_folder() -> str:
+    """Return a folder beside these files, named by what they say all together."""
+    here, digest = files(__package__), hashlib.sha256()
+    for file in sorted(here.iterdir(), key=lambda each: each.name):
+        if file.name.endswith(".py"):
+            digest.update(file.name.encode() + file.read_bytes())
+    return str(here / "__pycache__" / digest.hexdigest()[:16])
+
+
+if not numba.config.CACHE_DIR:
+    numba.config.CACHE_DIR = _name_folder()
 
 
 def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
@@ -40,7 +55,8 @@ def compile_kernel(function: Callable[..., Any], *signatures: Any) -> Any:
     -----
     The cache is numba's: the folder NUMBA_CACHE_DIR, or beside this file, or in the user's own
     cache. It looks at the file of a function alone, not at those of what the function calls;
-    workers are therefore given a folder named by all of these files together.
+    workers are therefore given a folder named by all of these files together, and so is the one
+    beside this file.
     """
     asked = list(signatures) or None
     try:

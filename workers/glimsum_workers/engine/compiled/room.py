@@ -57,16 +57,18 @@ def _weigh_columns(  # noqa: PLR0917  # asked for in a loop
     room: Room, table: NDArray[np.float32], fractions: NDArray[np.float64], by_row: float,
     taps: Address, steps: Address, n: int,
 ) -> None:  # fmt: skip
-    """Put the eight taps of every column's fraction into the room, and how they change by row."""
+    """Put the eight taps of every column's fraction into the room, and how they change by row.
+
+    `table` holds taps at nodes, and beside them their rises to the next node.
+    """
     share = np.float32(by_row * NODES)
     for i in range(n):
         place = fractions[i] * NODES + MARGIN
         node = int(place)
         part = np.float32(place - node)
         for tap in range(8):
-            value = table[node, tap]
-            rise = table[node + 1, tap] - value
-            room[taps + U(tap) * T + U(i)] = value + part * rise
+            rise = table[node, 8 + tap]
+            room[taps + U(tap) * T + U(i)] = table[node, tap] + part * rise
             room[steps + U(tap) * T + U(i)] = share * rise
 
 

@@ -11,9 +11,11 @@ from glimsum_workers.engine.compiled.still_tiles import add_still_tile
 from glimsum_workers.engine.compiled.tile_limits import NOTHING
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, begin_sum, end_sum
 from glimsum_workers.engine.compiled.tiles import add_moved_tile
-from glimsum_workers.engine.laying import MOST_TOGETHER
 
 U = np.uintp
+MOST = 4
+"""Pictures of one walk; the places of absent ones are filled with something small."""
+
 Flags = NDArray[np.bool_]
 Numbers = NDArray[np.int64]
 
@@ -24,10 +26,7 @@ def _lay_together(  # noqa: PLR0917  # one walk: calls cost time
     table: Samples, lamps: tuple[Flags, ...], limited: Flags, how_out: Numbers,
     matrix_out: Samples, mattes: tuple[Samples, ...], matted: Flags, target: Samples, added: bool,
 ) -> None:  # fmt: skip
-    """Lay the first `count` pictures on `target`, or on nothing: (height, width, 3).
-
-    The places of absent ones are filled with something small.
-    """
+    """Lay the first `count` pictures on `target`, or on nothing: (height, width, 3)."""
     height, width = target.shape[0], target.shape[1]
     room = np.zeros(SIZE, np.float32)
     most = 1
@@ -70,7 +69,7 @@ _PLANES = numba.types.UniTuple(constant("int16[:, ::1]"), 3)
 
 
 def _each(kind: Any) -> Any:
-    return numba.types.UniTuple(kind, MOST_TOGETHER)
+    return numba.types.UniTuple(kind, MOST)
 
 
 lay_together: Any = compile_kernel(

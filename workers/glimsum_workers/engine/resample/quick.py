@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.codes import Image, Plane
 from glimsum_workers.engine.laying import (
-    MOST_TOGETHER,
     Halves,
     count_unfinite,
     matrix_of,
@@ -99,9 +98,10 @@ def lay_together(layers: Sequence[Layer], target: Image, *, added: bool = True) 
     order, without fused operations: pictures laid one after the other, or kept in between as
     float32, give the same bits.
     """
-    for first in range(0, len(layers), MOST_TOGETHER):
-        few = layers[first : first + MOST_TOGETHER]
-        _lay_few(few, target, added=added or first > 0)
+    from glimsum_workers.engine.compiled.together import MOST  # noqa: PLC0415  # costs 0.5 s
+
+    for first in range(0, len(layers), MOST):
+        _lay_few(layers[first : first + MOST], target, added=added or first > 0)
 
 
 def lay_quickly(
@@ -131,20 +131,18 @@ def lay_quickly(
 
 
 def _lay_few(layers: Sequence[Layer], target: Image, *, added: bool) -> None:
-    from glimsum_workers.engine.compiled.together import (  # noqa: PLC0415  # costs 0.5 s
-        lay_together as lay,
-    )
+    from glimsum_workers.engine.compiled import together  # noqa: PLC0415  # as above
 
-    filled = [*layers, *[_NOTHING] * (MOST_TOGETHER - len(layers))]
+    filled = [*layers, *[_NOTHING] * (together.MOST - len(layers))]
     pixels, bits, is_half = zip(*(stored(each.source) for each in filled), strict=True)
     how_in, before = zip(*(matrix_of(each.before) for each in filled), strict=True)
     how_out, after = zip(*(matrix_of(each.after) for each in filled), strict=True)
     mattes, matted = zip(*(matte_of(each.matte) for each in filled), strict=True)
     places = [_AT_REST if each.place is None else each.place.numbers() for each in filled]
     lamps = tuple(_lamps_of(each.rule) for each in filled)
-    lay(
+    together.lay_together(
         len(layers), pixels, bits, np.array(is_half), np.array(how_in, np.int64), np.stack(before),
-        np.array([each.place is not None for each in filled]), np.array(places), tap_nodes(),
+        np.array([each.place is not None for each in filled]), np.array(places), tap_rises(),
         lamps, np.array([bool(each.any()) for each in lamps]), np.array(how_out, np.int64),
         np.stack(after), mattes, np.array(matted), target, added,
     )  # fmt: skip
@@ -207,7 +205,22 @@ def _find_extremes(
 @cache
 def tap_nodes() -> NDArray[np.float32]:
     """Return the taps at the nodes of a fine grid of fractions: (nodes, 8)."""
+    return np.ascontiguousarray(_exact_nodes().astype(np.float32))
+
+
+@cache
+def tap_rises() -> NDArray[np.float32]:
+    """Return the taps at nodes, and by how much they rise to the next: (nodes - 1, 16).
+
+    Rises are taken before anything is rounded: they are small beside the taps.
+    """
+    nodes = _exact_nodes()
+    both = np.concatenate([nodes[:-1], np.diff(nodes, axis=0)], axis=1)
+    return np.ascontiguousarray(both.astype(np.float32))
+
+
+def _exact_nodes() -> NDArray[np.float64]:
     from glimsum_workers.engine.compiled.room import MARGIN, NODES  # noqa: PLC0415  # as above
 
     fractions = np.arange(-MARGIN, NODES + MARGIN + 2) / NODES
-    return np.ascontiguousarray(interpolation_taps(fractions).T.astype(np.float32))
+    return interpolation_taps(fractions).T
