@@ -42,8 +42,10 @@ def _lay_together(  # noqa: PLR0917  # one walk: calls cost time
         np.full(6, NOTHING, np.int64),
         np.zeros(most, np.bool_),
     )
-    for top in range(0, height, BAND):
-        bottom = min(top + BAND, height)
+    # Pictures that all stay are read row after row, as they lie in memory.
+    band = BAND if moved[:count].any() else 1
+    for top in range(0, height, band):
+        bottom = min(top + band, height)
         for x in range(0, width, TILE):
             n = min(TILE, width - x)
             for y in range(top, bottom):
