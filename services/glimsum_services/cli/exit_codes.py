@@ -16,6 +16,7 @@ class Ending(IntEnum):
     NO_SERVICE = 3
     FAILED = 4
     INTERRUPTED = 130
+    READER_GONE = 141
 
 
 MEANINGS = {
@@ -25,6 +26,7 @@ MEANINGS = {
     Ending.NO_SERVICE: "the service can't be reached",
     Ending.FAILED: "this machine or the service could not do it",
     Ending.INTERRUPTED: "interrupted by Ctrl-C",
+    Ending.READER_GONE: "whatever read the output went away",
 }
 """Exit codes and what they say."""
 

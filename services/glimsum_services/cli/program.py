@@ -1,5 +1,7 @@
 """The program `glimsum`: its commands, and how every one of them ends."""
 
+import os
+import sys
 import traceback
 from collections.abc import Callable
 from typing import Any
@@ -71,6 +73,10 @@ class Command(TyperCommand):
         except KeyboardInterrupt:
             say("interrupted", to_errors=True)
             ending = Ending.INTERRUPTED
+        except BrokenPipeError:
+            # What is still to be flushed when the program ends would fail once more.
+            sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123  # until the end
+            ending = Ending.READER_GONE
         except (typer.Exit, typer.Abort, typer.BadParameter):
             raise
         except Exception:

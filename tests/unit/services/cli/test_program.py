@@ -1,6 +1,7 @@
 """The program as a whole: help, exit codes, and what a small command may not load."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -27,6 +28,23 @@ def test_help_names_every_command_and_every_exit_code() -> None:
         assert f" {command.__name__} " in words
     for code, meaning in MEANINGS.items():
         assert f"{code:d} {meaning}" in words
+
+
+def test_a_reader_that_goes_ends_a_command_quietly() -> None:
+    command = [sys.executable, "-c", "from glimsum_services.cli import main; main()", "spaces"]
+    with subprocess.Popen(
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+    ) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        told = process.stderr.read()
+
+    assert told == b""
+    assert process.returncode == Ending.READER_GONE
 
 
 @pytest.mark.parametrize("command", [command.__name__ for command in COMMANDS])
