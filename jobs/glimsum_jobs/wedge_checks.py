@@ -28,6 +28,7 @@ def refuse_wedge(job: ShotJob, varied: Sequence[Varied], frames: Sequence[int]) 
         value that stands twice or that the step can't have, a step or a cue that is not there.
     """
     problems = [*_frames(job, frames), *_count(job, varied, frames)]
+    columns = len(varied[0].values)
     problems += [p for each in varied for p in _twice(job, each)]
     try:
         cells = lay_out_cells(job, varied)
@@ -35,7 +36,8 @@ def refuse_wedge(job: ShotJob, varied: Sequence[Varied], frames: Sequence[int]) 
         problems += error.problems
         cells = ()
     told: dict[str, Problem] = {}
-    for cell in cells:
+    # Each value once is enough: what is wrong with one is wrong beside all others.
+    for cell in (*cells[:columns], *cells[columns::columns]):
         try:
             job_of_cell(job, cell)
         except JobError as error:

@@ -6,7 +6,7 @@ from glimsum_jobs.orders import WedgeOrder, run_name
 from glimsum_jobs.problems import Place, Problem, Rank
 from glimsum_jobs.varied import Varied
 from glimsum_jobs.wedges import Wedge, describe_wedge
-from glimsum_services.api.problem_details import Trouble, as_trouble
+from glimsum_services.api.problem_details import Trouble, as_trouble, refusal
 from glimsum_services.api.service import Service
 from glimsum_services.api.views import Shown, utc_text
 
@@ -54,7 +54,16 @@ def wedge_id(order: WedgeOrder) -> str:
 def show_wedge(service: Service, order: WedgeOrder) -> WedgeView:
     """Return the view of a wedge; reads the ledger."""
     record = service.standing(order)
-    [item] = service.ledger.items(order.run, Stage.WEDGE)
+    items = service.ledger.items(order.run, Stage.WEDGE)
+    if not items:  # removed for a newer one since its order was read
+        raise refusal(
+            404,
+            f"there is no wedge {order.run} any more",
+            seen="removed for a newer one",
+            expected="a wedge that is kept",
+            remedy="GET /wedges?shot=SHOT lists them.",
+        )
+    [item] = items
     wedged = None if item.result is None else Wedged.model_validate(item.result)
     here = f"/wedges/{wedge_id(order)}"
     links = {"self": here, "control": f"{here}/control", "shot": f"/shots/{order.shot}"}

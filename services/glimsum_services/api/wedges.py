@@ -148,7 +148,7 @@ def get_wedge_control(service: Served, wedge: WedgeId, response: Response) -> Co
 @router.put(
     "/{wedge}/control",
     operation_id="put_wedge_control",
-    responses=error_answers(404, 409, 412, 428),
+    responses=error_answers(404, 409, 412, 422, 428),
 )
 def put_wedge_control(
     *,
@@ -158,8 +158,18 @@ def put_wedge_control(
     response: Response,
     if_match: IfMatch = None,
 ) -> ControlView:
-    """Run, pause or cancel a wedge, as a version."""
-    return set_control(service, find(service, wedge), wanted, response, if_match)
+    """Run, pause or cancel a wedge, as a version; it keeps no hours, others wait behind it."""
+    order = find(service, wedge)
+    hours = [each for each in (wanted.not_before, wanted.window) if each not in {None, "always"}]
+    if hours:
+        raise refusal(
+            422,
+            f"{order.run} is a wedge and keeps no hours",
+            seen=str(hours[0]),
+            expected="state or priority alone",
+            remedy="Pause the wedge, and let it run when it is wanted.",
+        )
+    return set_control(service, order, wanted, response, if_match)
 
 
 @router.post(

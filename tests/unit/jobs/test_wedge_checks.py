@@ -5,10 +5,13 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from glimsum_jobs import wedge_checks
 from glimsum_jobs.errors import JobError
 from glimsum_jobs.reading import read_shot
+from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.varied import Varied
 from glimsum_jobs.wedge_checks import refuse_wedge
+from glimsum_jobs.wedges import Cell, job_of_cell
 from unit.jobs.example_jobs import small_job
 
 JOB = read_shot(small_job())[0]
@@ -40,6 +43,26 @@ def test_what_can_t_be_made_says_why(varied: list[Varied], frames: list[int], wo
         refuse_wedge(JOB, varied, frames)
 
     assert str(caught.value).startswith("the wedge of shot mole_040 can't be made")
+
+
+def test_a_value_is_looked_at_once_not_beside_every_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The most that can be asked for, refused without a job for each of its 625 cells."""
+    looked_at: list[int] = []
+
+    def look_at(job: ShotJob, cell: Cell) -> ShotJob:
+        looked_at.append(cell.cell)
+        return job_of_cell(job, cell)
+
+    monkeypatch.setattr(wedge_checks, "job_of_cell", look_at)
+    stops = Varied(name="practicals", values=tuple(float(100 + each) for each in range(25)))
+    tints = Varied(name="practicals", field="tint_mired", values=tuple(map(float, range(25))))
+
+    with pytest.raises(JobError, match="too many pictures") as caught:
+        refuse_wedge(JOB, [stops, tints], [1001])
+
+    assert looked_at == [*range(1, 26), *range(26, 626, 25)]
+    told = [problem.seen for problem in caught.value.problems if problem.seen]
+    assert all(any(str(int(value)) in seen for seen in told) for value in stops.values)
 
 
 @pytest.mark.parametrize(

@@ -161,6 +161,21 @@ def test_a_wedge_is_paused_and_cancelled_as_a_version_is(shot: Running) -> None:
     assert hold_shape(late, 409).detail == "mole_040/w001 has ended"
 
 
+@pytest.mark.parametrize("hours", [{"not_before": "23:00"}, {"window": "22:00-06:00"}])
+def test_a_wedge_keeps_no_hours_that_others_would_wait_behind(
+    shot: Running, hours: dict[str, str]
+) -> None:
+    address = ask(shot)["links"]["control"]
+
+    refused = shot.http.put(address, json=hours, headers={"If-Match": "*"})
+
+    told = hold_shape(refused, 422)
+    assert told.detail == "mole_040/w001 is a wedge and keeps no hours"
+    assert told.errors[0].seen == next(iter(hours.values()))
+    always = shot.http.put(address, json={"window": "always"}, headers={"If-Match": "*"})
+    assert always.status_code == 200
+
+
 def test_wedges_are_no_versions_and_not_in_the_night_report(shot: Running) -> None:
     ask(shot)
 

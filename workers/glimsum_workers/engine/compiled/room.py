@@ -31,7 +31,8 @@ MARGIN = 16
 
 CHANGE_PX = 0.004
 """Over as many rows as a fraction takes to change by this, taps are taken to change evenly, as in
-their middle: off by 8e-6 at most, a sixtieth of what half floats round."""
+their middle: off by 8e-6 at most, a thirtieth of what half floats round; by 5e-5 where the place
+passes a whole pixel in between, for the outermost taps begin there with a step."""
 
 U = np.uintp
 T, W, THREE, EIGHT = U(TILE + 16), U(WIDEST), U(3), U(8)

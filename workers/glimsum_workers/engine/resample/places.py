@@ -10,6 +10,8 @@ from glimsum_workers.engine.resample.kernels import UNSTRETCHED
 _MOST_LEAN = 0.02
 _MOST_CLIMB = 0.1
 _SMALLEST = 0.25
+_FARTHEST_PX = 1e9
+"""Far beyond any picture; places are whole numbers of 64 bits in compiled code."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,8 @@ class Place:
     def is_quick(self) -> bool:
         """Return whether the compiled tiles take it: it leans little and needs eight taps."""
         if not _SMALLEST <= self.d <= UNSTRETCHED:
+            return False
+        if max(abs(self.right), abs(self.down)) > _FARTHEST_PX:
             return False
         lean = self.b / self.d
         return (

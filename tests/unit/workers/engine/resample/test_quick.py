@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Picture
 from glimsum_workers.engine.motion import Affine, Motion
 from glimsum_workers.engine.resample import resample as resampling
@@ -170,6 +171,29 @@ def test_a_picture_of_a_turned_camera_doesn_t_join_at_bands() -> None:
 
     inner = moved[20:-20, 20:-20, 0]
     assert np.abs(np.diff(inner, n=2, axis=0)).max() < 2e-6 * HEIGHT
+
+
+def test_a_motion_beyond_all_numbers_gives_the_plain_picture(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rgb, far = lit_set(), Motion(1e19, 0.3, 0.01)
+    assert not place_of(far).is_quick
+
+    np.testing.assert_array_equal(
+        resample(Picture(rgb), far).picture.rgb, plainly(rgb, far, monkeypatch)
+    )
+
+
+@pytest.mark.parametrize("what", ["source", "matte"])
+def test_what_is_smaller_than_the_target_is_refused_before_anything_is_laid(what: str) -> None:
+    rgb, target = lit_set(), np.zeros((HEIGHT, WIDTH, 3), np.float32)
+    small = np.ones((HEIGHT - 1, WIDTH), np.float32)
+    layer = Layer(rgb[1:]) if what == "source" else Layer(rgb, matte=small)
+
+    with pytest.raises(LightError, match=rf"{WIDTH} x {HEIGHT - 1} pixels.*{WIDTH} x {HEIGHT}"):
+        lay_together([Layer(rgb), layer], target)
+
+    np.testing.assert_array_equal(target, 0)
 
 
 def test_halves_are_read_as_what_they_are() -> None:
