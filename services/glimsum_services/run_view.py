@@ -25,6 +25,8 @@ class RunView(BaseModel):
     seconds_left: float | None
     """None while unknown."""
     reason: str = ""
+    doing: str = ""
+    """What the state is called where that says more: a wedge waits or is in work."""
     reused: int | None = None
     """Frames taken over from earlier versions; None before the finish."""
 
@@ -42,6 +44,11 @@ class RunView(BaseModel):
     def as_json(self) -> dict[str, Any]:
         """Return plain values for machines."""
         return {**self.model_dump(mode="json"), "ended": self.ended}
+
+    @property
+    def said(self) -> str:
+        """Return the state in words."""
+        return self.doing or str(self.state)
 
     def words(self) -> str:
         """Read as ``5 of 8 frames, 1 set aside, 42 a minute, about 10 s left``."""
@@ -65,7 +72,7 @@ class RunView(BaseModel):
         frames = f"{self.done} of {self.total}" if self.total else ""
         pace = "" if self.frames_a_minute is None or self.ended else f"{self.frames_a_minute:.3g}"
         left = "" if self.seconds_left is None or self.ended else time_words(self.seconds_left)
-        return self.run, str(self.state), frames, str(self.set_aside or ""), pace, left
+        return self.run, self.said, frames, str(self.set_aside or ""), pace, left
 
 
 def time_words(seconds: float) -> str:
@@ -108,6 +115,7 @@ def view_of_wedge(shown: Mapping[str, Any]) -> RunView:
         frames_a_minute=None,
         seconds_left=None,
         reason=shown["reason"],
+        doing=shown["state"] if at_work else "",
     )
 
 

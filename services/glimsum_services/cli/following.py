@@ -50,12 +50,12 @@ class PlainLines:
         now = time.monotonic()
         for each in runs:
             when, before = self._shown.get(each.run, (0.0, None))
-            if before is not None and before.state == each.state:
+            if before is not None and before.said == each.said:
                 same_words = before.words() == each.words()
                 if same_words or now - when < LINE_EVERY_S:
                     continue
             self._shown[each.run] = (now, each)
-            say(f"{each.run}  {each.state}  {each.words()}".rstrip())
+            say(f"{each.run}  {each.said}  {each.words()}".rstrip())
 
     def close(self) -> None:
         """Do nothing."""

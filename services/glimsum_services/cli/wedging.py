@@ -46,7 +46,8 @@ def wedge(
             metavar="NAME=VALUES",
             help="Stops of a step: 'practicals=-1 to 1 by 0.5' or haze=-1,0,out; its tint: "
             "'beauty tint=-40,0,40'; the stops of a cue: 'flash cue 1=-2,-1,0'. NAME#2 is the "
-            "second step of that name. Keyframes are moved by the values, all together. Once or "
+            "second step of that name. Values take the place of the job's own; keyframes are moved "
+            "by them, all together. Once or "
             "twice: the first along the rows, the second down the columns.",
         ),
     ] = None,

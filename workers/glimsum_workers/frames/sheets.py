@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from glimsum_workers.frames.whole import nothing_to_ask, write_whole
 
 _GAP_PX = 12
 _TEXT_PX = 16
+_SMALLEST_TEXT_PX = 9
 _LINE_PX = 24
 _GROUND = (46, 46, 46)
 _INK = (235, 235, 235)
@@ -29,7 +31,8 @@ class Labelled:
     Attributes
     ----------
     label : str
-        One line under the picture; cut off where it is wider.
+        One line under the picture; in smaller letters where it is wider, and cut off where it is
+        wider in the smallest.
     picture : Display
         Display codes; all pictures of a sheet may differ in size.
     """
@@ -174,8 +177,17 @@ def draw_card(words: str, width: int, height: int) -> Display:
 
 
 def _line(sheet: Pillow.Image, words: str, at: tuple[int, int], width_px: int) -> None:
-    font = ImageFont.load_default(_TEXT_PX)
     plain = "".join(letter if letter.isprintable() else " " for letter in words)
     strip = Pillow.new("RGB", (width_px, _LINE_PX), _GROUND)
-    ImageDraw.Draw(strip).text((0, 2), plain, fill=_INK, font=font)
+    ImageDraw.Draw(strip).text((0, 2), plain, fill=_INK, font=_fitting(plain, width_px))
     sheet.paste(strip, at)
+
+
+@lru_cache(256)
+def _fitting(words: str, width_px: int) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    """Return the largest letters in which a line fits; the smallest where none do."""
+    for size in range(_TEXT_PX, _SMALLEST_TEXT_PX, -1):
+        font = ImageFont.load_default(size)
+        if font.getlength(words) <= width_px:
+            return font
+    return ImageFont.load_default(_SMALLEST_TEXT_PX)

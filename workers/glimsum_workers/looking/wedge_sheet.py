@@ -129,6 +129,6 @@ def _labelled(wedge: Wedge, made: WedgePictures) -> Iterator[Labelled]:
     several = len(made.frames) > 1
     for each in made.frames:
         for cell, picture in zip(wedge.cells, each.pictures, strict=True):
-            mark = f" {AS_IT_IS}" if cell.as_it_is else ""
-            frame = f" frame {each.frame}" if several else ""
-            yield Labelled(f"{cell.cell}{mark}{frame}: {cell.words}", picture)
+            frame = f", frame {each.frame}" if several else ""
+            mark = f", {AS_IT_IS}" if cell.as_it_is else ""
+            yield Labelled(f"{cell.cell}{frame}: {cell.words}{mark}", picture)

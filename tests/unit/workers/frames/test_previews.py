@@ -116,3 +116,17 @@ def test_a_sheet_without_pictures_or_far_too_large_is_refused() -> None:
         draw_sheet([], 3, "", "s.png")
     with pytest.raises(OutputError, match=r"s\.png.*18036 x 50 pixels.*16384"):
         draw_sheet([wide, wide], 2, "", "s.png")
+
+
+def test_a_caption_that_is_too_long_is_written_smaller_to_its_end() -> None:
+    grey = np.full((90, 320, 3), 90, np.uint8)
+    words = "5, frame 1003: practicals tint +20 mired, beauty "
+    sheets = [
+        draw_sheet([Labelled(words + end, grey)], 1, "", "sheet.jpg")
+        for end in ("-2 stops", "-1 stops")
+    ]
+
+    differ = np.flatnonzero((sheets[0] != sheets[1]).any(axis=(0, 2)))
+    assert differ.size > 0
+    # Inside the picture's width, with room for the words that follow.
+    assert differ.max() < 12 + 320 - 20

@@ -24,7 +24,7 @@ numba: Any = import_module("numba")
 
 def _name_folder() -> str:
     """Return a folder beside these files, named by what they say all together."""
-    here, digest = files(__package__), hashlib.sha256()
+    here, digest = files("glimsum_workers.engine.compiled"), hashlib.sha256()
     for file in sorted(here.iterdir(), key=lambda each: each.name):
         if file.name.endswith(".py"):
             digest.update(file.name.encode() + file.read_bytes())
