@@ -32,8 +32,8 @@ from support.harbour_drift import (
 
 PASSES = ("beauty", "practicals", "flash", "haze", "matte")
 HOLD, BEST = 0, 2
-LIT_FLASH_PX = 0.13
-"""0.1 is aimed at: light from behind moves the edges of everything by as much on each frame."""
+LIT_FLASH_PX = 0.1
+"""Light from behind moves the edges of everything by nearly as much on each frame."""
 
 
 def moving(name: str) -> Track:
