@@ -234,11 +234,9 @@ def tap_nodes() -> NDArray[np.float32]:
 
 @cache
 def tap_rises() -> NDArray[np.float32]:
-    """Return the taps at nodes, and by how much they rise to the next: (nodes - 1, 16).
-
-    Rises are taken before anything is rounded: they are small beside the taps.
-    """
+    """Return the taps at nodes, and by how much they rise to the next: (nodes - 1, 16)."""
     nodes = _exact_nodes()
+    # Rises are small beside the taps, so they are taken before anything is rounded.
     both = np.concatenate([nodes[:-1], np.diff(nodes, axis=0)], axis=1)
     return np.ascontiguousarray(both.astype(np.float32))
 
