@@ -28,7 +28,7 @@ from glimsum_jobs.shot import ShotJob
 
 pytestmark = pytest.mark.farm
 
-FRAMES = 120
+FRAMES = 60
 HEIGHT, WIDTH, SIDE = 540, 960, 4
 ocio: Any = PyOpenColorIO
 
