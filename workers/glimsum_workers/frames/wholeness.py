@@ -9,14 +9,10 @@ import struct
 
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.problems import Place
+from glimsum_workers.frames.exr_header import BLOCK_HEAD_BYTES, read_header, read_places
 from glimsum_workers.frames.limits import kind_by_name
 
 _TAIL_BYTES = 4096
-_EXR_HEADER_BYTES = 1 << 20
-_EXR_OTHER_FORMS = 0x200 | 0x800 | 0x1000
-"""Tiled, deep and multi-part files are rare as passes: decoding tells whether they are whole."""
-_EXR_CHUNK_LINES = {3: 16, 4: 32, 5: 16, 6: 32, 7: 32, 8: 32, 9: 256}
-"""Scan lines a chunk, by compression: ZIP, PIZ, PXR24, B44, B44A, DWAA, DWAB (OpenEXR)."""
 
 
 def check_whole(descriptor: int, file: str) -> None:
@@ -133,31 +129,14 @@ def _tiff_entries(
 
 
 def _exr_lacks(descriptor: int, size: int) -> str:
-    head = os.pread(descriptor, _EXR_HEADER_BYTES, 0)
-    if struct.unpack_from("<I", head, 4)[0] & _EXR_OTHER_FORMS:
+    header = read_header(descriptor)
+    if header is None:
+        # Rare as passes: decoding tells whether they are whole.
         return ""
-    places = _exr_chunks(descriptor, head)
+    places = read_places(descriptor, header)
     if 0 in places:
         return "a table of chunks without a hole"
     last = max(places)
-    # A scan-line chunk is its row, its length, and that many bytes.
-    tail = os.pread(descriptor, 8, last)
-    needed = last + 8 + struct.unpack("<iI", tail)[1]
+    head = os.pread(descriptor, BLOCK_HEAD_BYTES, last)
+    needed = last + BLOCK_HEAD_BYTES + struct.unpack("<iI", head)[1]
     return "" if size >= needed else f"{needed} bytes"
-
-
-def _exr_chunks(descriptor: int, head: bytes) -> tuple[int, ...]:
-    """Return where the chunks of a single-part scan-line file lie."""
-    at, attributes = 8, {}
-    while head[at] != 0:
-        end = head.index(b"\0", at)
-        end_of_type = head.index(b"\0", end + 1)
-        (length,) = struct.unpack_from("<I", head, end_of_type + 1)
-        value = end_of_type + 5
-        attributes[head[at:end]] = head[value : value + length]
-        at = value + length
-    lines = _EXR_CHUNK_LINES.get(attributes[b"compression"][0], 1)
-    _, top, _, bottom = struct.unpack("<iiii", attributes[b"dataWindow"])
-    chunks = -(-(bottom - top + 1) // lines)
-    table = os.pread(descriptor, 8 * chunks, at + 1)
-    return struct.unpack(f"<{chunks}Q", table)
