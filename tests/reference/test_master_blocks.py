@@ -1,9 +1,12 @@
-"""Masters of every shape of block, read back bit by bit by two libraries.
+"""Masters of every shape of block, read back bit by bit by two libraries and by zlib.
 
-Readers: the OpenEXR project's own library and OpenImageIO. Format: OpenEXR File Layout (blocks of
-16 lines, the last one shorter; a block that deflate does not shrink is stored as it is).
+Readers: the OpenEXR project's own library and OpenImageIO; the blocks also by the zlib of Python's
+standard library. Format: OpenEXR File Layout (blocks of 16 lines, the last one shorter; a block
+that deflate does not shrink is stored as it is), RFC 1950 and 1951.
 """
 
+import zlib
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,6 +17,7 @@ import pytest
 from numpy.typing import NDArray
 
 from glimsum_workers.frames.masters import MasterAttributes, write_master
+from support.exr_damage import BLOCK_LINES, HEAD_BYTES, Laid
 
 ATTRIBUTES = MasterAttributes((0.713, 0.293, 0.165, 0.83, 0.128, 0.044, 0.32168, 0.33767),
                               "lin_ap1_scene", Fraction(24), 1001)  # fmt: skip
@@ -66,3 +70,51 @@ def test_float_blocks_are_read_bit_by_bit(tmp_path: Path) -> None:
 
     with OpenEXR.File(str(tmp_path / "a.exr")) as file:
         np.testing.assert_array_equal(file.channels()["RGB"].pixels, rgb)
+
+
+def even_light(height: int, width: int) -> NDArray[np.float32]:
+    """Return steps without grain: few values in low bytes and high ones."""
+    y, x = np.mgrid[:height, :width]
+    steps = (x // 40 + y // 8) % 24 / 16
+    return np.repeat(steps[..., None].astype(np.float32), 3, axis=2)
+
+
+def grainy_light(height: int, width: int) -> NDArray[np.float32]:
+    """Return a gradient with grain: noise in the low bytes, smooth high ones."""
+    y, x = np.mgrid[:height, :width]
+    noise = 1 + 0.05 * RANDOM.standard_normal((3, height, width))
+    return np.ascontiguousarray(np.moveaxis((0.1 + x / width) * noise, 0, 2), np.float32)
+
+
+def blocks_of(laid: Laid) -> Iterator[bytes]:
+    for index, place in enumerate(laid.places):
+        first = place + HEAD_BYTES
+        yield laid.whole[first : first + laid.length_of(index)]
+
+
+def lines_of(inflated: bytes, width: int) -> NDArray[np.uint16]:
+    """Return blue, green and red of a block's lines: (lines, 3, width)."""
+    differences = np.frombuffer(inflated, np.uint8).astype(np.int64)
+    differences[1:] -= 128
+    low, high = np.split(np.cumsum(differences).astype(np.uint8), 2)
+    return (low + 256 * high.astype(np.uint16)).reshape(-1, 3, width)
+
+
+@pytest.mark.parametrize("size", [(16, 342), (33, 342), (100, 1366), (47, 1921)], ids=str)
+@pytest.mark.parametrize(
+    ("made", "stored"), [(grainy_light, True), (even_light, False)], ids=["grain", "even"]
+)
+def test_every_block_is_inflated_by_zlib(tmp_path, size, made, stored) -> None:  # type: ignore[no-untyped-def]  # parametrized
+    """Both ways of deflating: low bytes stored, since they are noise, and nothing stored."""
+    rgb = made(*size)
+
+    write_master(tmp_path, "a.exr", rgb, None, ATTRIBUTES, compression="zip", token="t")
+
+    expected = rgb.astype(np.float16).view(np.uint16)
+    laid = Laid((tmp_path / "a.exr").read_bytes(), size)
+    for index, block in enumerate(blocks_of(laid)):
+        lines = expected[index * BLOCK_LINES : (index + 1) * BLOCK_LINES]
+        read = lines_of(zlib.decompress(block), size[1])
+        np.testing.assert_array_equal(read, lines[..., ::-1].transpose(0, 2, 1))
+        if len(lines) == BLOCK_LINES:
+            assert (block[2] & 0b110 == 0) == stored
