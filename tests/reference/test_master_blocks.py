@@ -81,7 +81,7 @@ def even_light(height: int, width: int) -> NDArray[np.float32]:
 
 def grainy_light(height: int, width: int) -> NDArray[np.float32]:
     """Return a gradient with grain: noise in the low bytes, smooth high ones."""
-    y, x = np.mgrid[:height, :width]
+    x = np.arange(width)
     noise = 1 + 0.05 * RANDOM.standard_normal((3, height, width))
     return np.ascontiguousarray(np.moveaxis((0.1 + x / width) * noise, 0, 2), np.float32)
 

@@ -29,8 +29,7 @@ def drawn(size: int) -> NDArray[np.uint8]:
 
 
 def differences_of(given: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    steps: NDArray[np.int64] = np.diff(given.astype(np.int64)) + 128
-    return np.concatenate([given[:1], (steps % 256).astype(np.uint8)])
+    return np.concatenate([given[:1], given[1:] - given[:-1] + np.uint8(128)])
 
 
 @pytest.mark.parametrize("size", SIZES)
