@@ -19,10 +19,10 @@ from glimsum_workers.engine.codes import FloatPixels
 from glimsum_workers.frames import half_files
 from glimsum_workers.frames.exr_bytes import lay_out
 from glimsum_workers.frames.stills import read_halves, read_still
-from support.exr_damage import Damage, Laid, draw_damages
+from support.exr_damage import BLOCK_LINES, Damage, Laid, draw_damages, set_number
 from support.half_planes import KINDS, bits_of, read_by_ours
 
-SIZE = (257, 263)
+SIZE = (161, 419)
 SEED, ROUNDS = 20261126, 18
 """12 damages a round: 216 of each picture."""
 MOST_BYTES = 2 * 6 * SIZE[0] * SIZE[1] + (2 << 20)
@@ -125,3 +125,19 @@ def test_a_sample_changed_where_there_is_no_check_sum_is_read_as_the_library_rea
 
         np.testing.assert_array_equal(read_by_ours(file, SIZE), expected)
     assert compared > 5
+
+
+def test_a_length_that_says_stored_is_believed_as_the_library_believes_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A block as long as its samples is not deflated, says the file layout: no check sum again."""
+    whole, _ = laid("grain")
+    block, file = whole.places[3], tmp_path / "a.exr"
+    stored = 6 * BLOCK_LINES * SIZE[1]
+    file.write_bytes(set_number(whole, block + 4, "<I", stored).file)
+    with monkeypatch.context() as patch:
+        patch.setattr(half_files, "read_zip_planes", lambda *_: None)
+        expected = halves_of(file)
+
+    assert expected is not None
+    np.testing.assert_array_equal(read_by_ours(file, SIZE), expected)

@@ -19,7 +19,7 @@ from support.half_planes import KINDS, Planes, bits_of, gradient, named, read_by
 
 RANDOM = np.random.default_rng(20261126)
 SIZES = [
-    (256, 256), (257, 263), (271, 331), (16, 4096), (17, 4099), (4097, 17), (65537, 1), (1, 65536),
+    (256, 256), (257, 263), (161, 419), (16, 4096), (17, 4099), (4097, 17), (65537, 1), (1, 65536),
 ]  # fmt: skip
 ZIP: dict[str, Any] = {
     "compression": OpenEXR.ZIP_COMPRESSION,
