@@ -114,7 +114,8 @@ def _write_head(lengths: Numbers, out: Bytes) -> int:
     """Write the head of a final block; return how many bits it has."""
     # One distance code of no bits: there are literals alone.
     told = np.zeros(SYMBOLS + 1, np.int64)
-    told[:SYMBOLS] = lengths
+    for symbol in range(SYMBOLS):
+        told[symbol] = lengths[symbol]
     symbols, extras = np.empty(told.size, np.int64), np.empty(told.size, np.int64)
     made = shorten_lengths(told, symbols, extras)
     counts, found, codes = np.zeros(19, np.int64), np.empty(19, np.int64), np.empty(19, np.int64)

@@ -37,7 +37,9 @@ def _find_lengths(counts: Numbers, longest: int, lengths: Numbers) -> None:
     """
     order = np.empty(counts.size, np.int64)
     sort_upwards(counts, order)
-    lengths[:] = 0
+    # By a loop: numba takes seconds to compile the assignment of a slice.
+    for symbol in range(lengths.size):
+        lengths[symbol] = 0
     first = 0
     while counts[order[first]] == 0:
         first += 1
@@ -56,7 +58,7 @@ def _find_lengths(counts: Numbers, longest: int, lengths: Numbers) -> None:
             else:
                 merged[at] = weight
                 pair += 1
-        last[: n + pairs] = merged[: n + pairs]
+        merged, last = last, merged
         pairs = (n + pairs) // 2
     taken = 2 * n - 2
     for level in range(longest - 1, -1, -1):
