@@ -5,8 +5,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from glimsum_workers.engine.compiled.bands import MARGIN, NODES
 from glimsum_workers.engine.compiled.kernel import compile_kernel, constant, numba
-from glimsum_workers.engine.compiled.room import MADE, MARGIN, NODES, SIZE, SOURCE, TILE, T, W
+from glimsum_workers.engine.compiled.room import MADE, SIZE, SOURCE, TILE, T, W
 from glimsum_workers.engine.compiled.squares import FLOATS, sum_square
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, lay_row, take_row
 

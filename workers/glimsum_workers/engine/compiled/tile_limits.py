@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.compiled.kernel import compile_kernel
 from glimsum_workers.engine.compiled.room import (
-    HELD,
     MADE,
+    SLACK,
     SOURCE,
     WIDEST,
     Address,
@@ -25,7 +25,7 @@ NOTHING = -1 << 40
 
 
 def _limit_run(  # noqa: PLR0917  # asked for in a loop
-    room: Room, made: Address, upper: Address, lower: Address, held: Address, n: Address
+    room: Room, made: Address, upper: Address, lower: Address, slacks: Address, n: Address
 ) -> None:
     """Limit a run of new samples whose source samples lie side by side in two rows."""
     for index in range(3):
@@ -33,9 +33,9 @@ def _limit_run(  # noqa: PLR0917  # asked for in a loop
         for i in range(n):
             a, b, c, d = room[p + i], room[p + U(1) + i], room[q + i], room[q + U(1) + i]
             low, high = min(a, b, c, d), max(a, b, c, d)
-            value = room[out + i]
-            within = min(max(value, low), high)
-            room[out + i] = within if room[held + i] != 0 else value
+            slack = room[slacks + i]
+            # Chosen by a condition, the new sample would be stored by one: many times slower.
+            room[out + i] = min(max(room[out + i], low - slack), high + slack)
 
 
 def _end_of_run(slope: float, start: float, slide: int, first: int, n: int) -> int:
@@ -54,13 +54,14 @@ def _end_of_run(slope: float, start: float, slide: int, first: int, n: int) -> i
 
 
 def _mark_held(room: Room, at: Address, lamps: NDArray[np.bool_], row: int, block: int) -> bool:
-    """Put 1 for source columns from `block` on that lie in a lamp's block; tell of any."""
+    """Put the slack of source columns from `block` on: 0 in a lamp's block; tell of any."""
     line, some = lamps[min(max(row, 0), lamps.shape[0] - 1)], False
     for each in range(WIDEST >> _BLOCK_SHIFT):
         held = line[min(max(block + each, 0), line.size - 1)]
         some |= held
+        slack = np.float32(0) if held else np.float32(np.inf)
         for i in range(4):
-            room[at + U(4 * each + i)] = np.float32(held)
+            room[at + U(4 * each + i)] = slack
     return some
 
 
@@ -87,7 +88,7 @@ def _limit_row(  # noqa: PLR0917  # asked for in a loop
         end = min(end_of_run(c, down, 0, start, n), end_of_run(a, right, 1, start, n))
         row = line >> _BLOCK_SHIFT
         parity = row & 1
-        held = HELD + U(parity) * W
+        held = SLACK + U(parity) * W
         if marked[3 * parity] != row or marked[3 * parity + 1] != block:
             marked[3 * parity], marked[3 * parity + 1] = row, block
             marked[3 * parity + 2] = mark_held(room, held, lamps, row, block)

@@ -6,13 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from glimsum_workers.engine.compiled.ahead import LINE_BYTES, fetch_row
+from glimsum_workers.engine.compiled.bands import rows_alike, set_band
 from glimsum_workers.engine.compiled.kernel import compile_kernel
 from glimsum_workers.engine.compiled.room import (
     ACROSS,
     ACROSS_STEPS,
     ALONG,
     ALONG_STEPS,
-    CHANGE_PX,
     LINES,
     MADE,
     MIDDLE,
@@ -21,17 +21,16 @@ from glimsum_workers.engine.compiled.room import (
     Room,
     T,
     W,
-    find_runs,
     sum_across,
     sum_along,
-    weigh_columns,
+    sum_evenly_across,
+    sum_evenly_along,
 )
 from glimsum_workers.engine.compiled.tile_limits import NOTHING, limit_row
 from glimsum_workers.engine.compiled.tile_rows import Bits, Samples, add_row, take_row
 
 U = np.uintp
 _MIDDLE_LINE, _SOURCE_LINE = U(3) * T, U(3) * W
-_ALWAYS = 1 << 30
 _AHEAD = 2
 """Rows; what is fetched further ahead may be pushed out before it is used."""
 _SLACK = 12
@@ -40,7 +39,7 @@ _REACH = 8
 """Rows; more than a new sample's source rows lie from its place."""
 
 Hand = tuple[NDArray[Any], ...]
-"""What a tile is made with: fractions, lefts, columns, rows, ends of both, marks, lit blocks."""
+"""What a tile is made with: lefts, columns, rows, ends of both, marks, lit blocks."""
 
 
 def _move_up(room: Room, lefts: NDArray[np.int64], lines: int, kept: int) -> None:
@@ -53,33 +52,7 @@ def _move_up(room: Room, lefts: NDArray[np.int64], lines: int, kept: int) -> Non
         lefts[i] = lefts[i + lines]
 
 
-def _rows_alike(change: float) -> int:
-    """Return over how many rows fractions that change by `change` a row go evenly."""
-    return _ALWAYS if change == 0 else max(1, int(min(CHANGE_PX / abs(change), 1e9)))
-
-
 move_up = compile_kernel(_move_up)
-rows_alike = compile_kernel(_rows_alike)
-
-
-def _set_band(  # noqa: PLR0917  # asked for in a loop
-    room: Room, table: Samples, taps: Any, steps: Any, base: NDArray[np.int64],
-    fractions: NDArray[np.float64], n: int, start: float, by_column: float, by_row: float,
-    span: int,
-) -> None:  # fmt: skip
-    """Set the taps in the middle of a band of `span` rows, and what they change by a row.
-
-    `start` is the place of its first row and column.
-    """
-    half = 0.5 * by_row * (span - 1)
-    for i in range(n):
-        place = start + by_column * i + half
-        base[i] = int(np.floor(place))
-        fractions[i] = place - base[i]
-    weigh_columns(room, table, fractions, by_row, taps, steps, n)
-
-
-set_band = compile_kernel(_set_band)
 
 
 def _mark_lit(  # noqa: PLR0917  # asked for in a loop
@@ -114,11 +87,12 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
     matte: Samples, matted: bool,
 ) -> None:  # fmt: skip
     """Add the samples at ``(a x + b y + right, c x + d y + down)`` to the sum, in two passes."""
-    fractions, lefts, columns, rows, column_ends, row_ends, marked, lit = hand
+    lefts, columns, rows, column_ends, row_ends, marked, lit = hand
     a, b, right, c, d, down = place
     lean = b / d
     wide, start = a - lean * c, right - lean * down
     band_across, band_along = rows_alike(lean), rows_alike(d - 1)
+    even_across, even_along = wide == 1 and lean == 0, c == 0 and d == 1
     last_block = lamps.shape[0] - 1
     marked[:] = NOTHING
     if limited:
@@ -131,9 +105,8 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
             along_from = y
             span = 1 if d == 1 else min(band_along, end_row - y)
             along_middle = y + 0.5 * (span - 1)
-            set_band(room, table, ALONG, ALONG_STEPS, rows, fractions, n,
-                     c * x + d * y + down, c, d - 1, span)  # fmt: skip
-            row_runs = find_runs(rows, n, 0, row_ends)
+            row_runs = set_band(room, table, ALONG, ALONG_STEPS, rows, row_ends, n,
+                                c * x + d * y + down, c, 0, d - 1, span)  # fmt: skip
         step = y - along_from
         top = bottom = rows[0]
         for run in range(row_runs):
@@ -147,9 +120,10 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
                 across_from = line
                 span = 1 if lean == 0 else band_across
                 across_middle = line + 0.5 * (span - 1)
-                set_band(room, table, ACROSS, ACROSS_STEPS, columns, fractions, n,
-                         wide * x + lean * line + start, wide, lean, span)  # fmt: skip
-                column_runs = find_runs(columns, n, 1, column_ends)
+                column_runs = set_band(
+                    room, table, ACROSS, ACROSS_STEPS, columns, column_ends, n,
+                    wide * x + lean * line + start, wide, 1, lean, span,
+                )  # fmt: skip
             if line - first >= deep:
                 move_up(room, lefts, top - first, line - top)
                 first = top
@@ -167,18 +141,25 @@ def _add_moved_tile(  # noqa: C901, PLR0912, PLR0915, PLR0917  # one walk: calls
             begin = 0
             for run in range(column_runs):
                 end = column_ends[run]
-                sum_across(room, ACROSS + U(begin), ACROSS_STEPS + U(begin),
-                           np.float32(line - across_middle),
-                           source + U(columns[begin] - 3 - left), middle + U(begin),
-                           U(end - begin))  # fmt: skip
+                taken = source + U(columns[begin] - 3 - left)
+                if even_across:
+                    sum_evenly_across(room, ACROSS, taken, middle + U(begin), U(end - begin))
+                else:
+                    sum_across(room, ACROSS + U(begin), ACROSS_STEPS + U(begin),
+                               np.float32(line - across_middle), taken, middle + U(begin),
+                               U(end - begin))  # fmt: skip
                 begin = end
             line += 1
         begin = 0
         for run in range(row_runs):
             end = row_ends[run]
             middle = MIDDLE + U(rows[begin] + step - 3 - first) * _MIDDLE_LINE + U(begin)
-            sum_along(room, ALONG + U(begin), ALONG_STEPS + U(begin), np.float32(y - along_middle),
-                      middle, MADE + U(begin), U(end - begin))  # fmt: skip
+            if even_along:
+                sum_evenly_along(room, ALONG, middle, MADE + U(begin), U(end - begin))
+            else:
+                sum_along(room, ALONG + U(begin), ALONG_STEPS + U(begin),
+                          np.float32(y - along_middle), middle, MADE + U(begin),
+                          U(end - begin))  # fmt: skip
             begin = end
         if limited:
             upper = min(max((top + 3) >> 2, 0), last_block)

@@ -33,7 +33,6 @@ def _lay_together(  # noqa: PLR0917  # one walk: calls cost time
     for index in range(count):
         most = max(most, lamps[index].shape[0])
     hand = (
-        np.empty(TILE, np.float64),
         np.zeros(LINES, np.int64),
         np.empty(TILE, np.int64),
         np.empty(TILE, np.int64),
