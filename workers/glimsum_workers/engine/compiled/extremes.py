@@ -62,7 +62,7 @@ def _find_extremes(  # noqa: C901, PLR0917  # one walk: calls cost time
 
 def _order(half: Any) -> Any:
     """Return a half's bits so that integers have the order of what they stand for."""
-    return half ^ ((half >> np.int16(15)) & _BITS)
+    return np.int16(half ^ ((half >> np.int16(15)) & _BITS))
 
 
 order: Any = compile_kernel(_order)

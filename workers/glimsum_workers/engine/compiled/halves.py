@@ -102,8 +102,8 @@ def _pack_by_processor(value: Any) -> Any:
     NaN becomes the largest.
     """
     bits = bits_of(value)
-    size = min(bits & np.int32(0x7FFFFFFF), np.int32(0x477FE000))
-    return narrow(float_of(size | (bits & np.int32(-0x80000000))))
+    size = min(np.int32(bits & np.int32(0x7FFFFFFF)), np.int32(0x477FE000))
+    return narrow(float_of(np.int32(size | np.int32(bits & np.int32(-0x80000000)))))
 
 
 def _pack(value: Any) -> Any:
