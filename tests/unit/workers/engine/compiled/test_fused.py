@@ -72,7 +72,7 @@ def test_a_processor_without_the_operation_gives_the_same_bits(tmp_path: Path) -
     }  # fmt: skip
     file = tmp_path / "made.npy"
 
-    subprocess.run(  # noqa: S603  # our own interpreter
+    subprocess.run(  # our own interpreter
         [sys.executable, __file__, str(file)], env=os.environ | told, check=True, timeout=120
     )
 

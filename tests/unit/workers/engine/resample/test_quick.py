@@ -89,7 +89,7 @@ def test_tiles_give_the_picture_of_the_plain_way(
     quick = resample(Picture(rgb), motion)
 
     plain = plainly(rgb, motion, monkeypatch)
-    # Taps on a straight line over 0.004 px: 8e-6 of the contrast, 40 here.
+    # Taps on straight lines and cubics: below 8e-6 of the contrast, 40 here.
     within = inside(motion)
     np.testing.assert_allclose(quick.picture.rgb[within], plain[within], atol=8e-6 * 40)
     assert np.mean(np.abs(quick.picture.rgb - plain)[within]) < 1e-6
