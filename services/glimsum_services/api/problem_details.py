@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 
 from glimsum_jobs.errors import GlimsumError, JobError, PathError, SourceError, StoreError
 from glimsum_jobs.problems import Problem, Rank
+from glimsum_services.api.unusable_parts import unusable_parts
 
 MEDIA_TYPE = "application/problem+json"
 MOST_ERRORS = 200
@@ -201,16 +202,8 @@ def _methods_at(request: Request) -> list[str]:
 
 def _answer_invalid(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, RequestValidationError)  # noqa: S101  # registered for it alone
-    problems = [
-        Problem(
-            rank=Rank.STOPS_SHOT,
-            what=f"{part['loc'][0]} {'.'.join(map(str, part['loc'][1:]))} can't be used".strip(),
-            seen=str(part.get("input"))[:80],
-            expected=str(part["msg"]),
-            remedy="The format of every request stands at /openapi.json.",
-        )
-        for part in error.errors()
-    ]
+    kind = request.headers.get("content-type", "")
+    problems = unusable_parts(kind, error.body, error.errors())
     return answer_problem(request.url.path, 422, "the request can't be used", problems)
 
 

@@ -1,9 +1,9 @@
 """The way to the server: one client for each address, short timeouts, faults in words."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from secrets import token_hex
-from typing import TypeVar
+from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
 import redis
@@ -66,6 +66,20 @@ def persist(call: Callable[[], Answer], patience_s: float, server: str) -> Answe
             ) from error
         time.sleep(wait_s)
         wait_s = min(wait_s * 2, 0.5)
+
+
+def run_together(
+    client: redis.Redis, calls: Sequence[tuple[Any, ...]], patience_s: float
+) -> list[Any]:
+    """Return the answers to commands that are run in one transaction; raises as `persist`."""
+
+    def run() -> list[Any]:
+        with client.pipeline(transaction=True) as batch:
+            for call in calls:
+                batch.execute_command(*call)  # type: ignore[no-untyped-call]  # redis-py
+            return list(batch.execute())
+
+    return persist(run, patience_s, server_name(client))
 
 
 def server_name(client: redis.Redis) -> str:

@@ -12,7 +12,7 @@ from glimsum_jobs.frame_ranges import FrameRange
 from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
-from glimsum_services.store.connection import persist, server_name
+from glimsum_services.store.connection import run_together
 from glimsum_services.store.keys import Keys
 
 MOST_LISTED = 500
@@ -53,13 +53,7 @@ class Shots:
         self._known: dict[str, RunOrder] = {}
 
     def _ask(self, *calls: tuple[Any, ...]) -> list[Any]:
-        def ask() -> list[Any]:
-            with self._client.pipeline(transaction=True) as batch:
-                for call in calls:
-                    batch.execute_command(*call)  # type: ignore[no-untyped-call]  # redis-py
-                return list(batch.execute())
-
-        return persist(ask, self._patience_s, server_name(self._client))
+        return run_together(self._client, calls, self._patience_s)
 
     def keep(self, order: RunOrder, text: str) -> bool:
         """Keep a version of a shot and the text its job was written in.

@@ -19,7 +19,7 @@ from glimsum_jobs.ledger import (
     RunState,
     Stage,
 )
-from glimsum_services.store.connection import persist, server_name
+from glimsum_services.store.connection import run_together
 from glimsum_services.store.keys import Keys
 
 MOST_WEDGES = 8
@@ -36,14 +36,7 @@ class Standing:
 
     def _read(self, *calls: tuple[Any, ...]) -> list[Any]:
         """Make all `calls` (name, arguments) at one moment and return their answers."""
-
-        def ask() -> list[Any]:
-            with self._client.pipeline(transaction=True) as batch:
-                for call in calls:
-                    batch.execute_command(*call)  # type: ignore[no-untyped-call]  # redis-py
-                return list(batch.execute())
-
-        return persist(ask, self._patience_s, server_name(self._client))
+        return run_together(self._client, calls, self._patience_s)
 
     def _watched(self) -> tuple[float, float | None]:
         """Return the server's time and the time at which leases were last watched."""

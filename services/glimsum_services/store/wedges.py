@@ -9,7 +9,7 @@ from glimsum_jobs.errors import StoreError
 from glimsum_jobs.orders import Order, WedgeOrder, is_wedge, wedge_name
 from glimsum_jobs.problems import Place
 from glimsum_jobs.shot import ShotJob
-from glimsum_services.store.connection import persist, server_name
+from glimsum_services.store.connection import run_together
 from glimsum_services.store.joined import Joined
 from glimsum_services.store.keys import Keys
 from glimsum_services.store.shots import Shots
@@ -41,13 +41,7 @@ class Wedges:
         self._known: dict[str, WedgeOrder] = {}
 
     def _ask(self, *calls: tuple[Any, ...]) -> list[Any]:
-        def ask() -> list[Any]:
-            with self._client.pipeline(transaction=True) as batch:
-                for call in calls:
-                    batch.execute_command(*call)  # type: ignore[no-untyped-call]  # redis-py
-                return list(batch.execute())
-
-        return persist(ask, self._patience_s, server_name(self._client))
+        return run_together(self._client, calls, self._patience_s)
 
     def keep(self, order: WedgeOrder) -> bool:
         """Keep a wedge; False, and nothing changes, when one of its number is there already.
