@@ -180,3 +180,11 @@ class Ledger(Protocol):
 
     def result(self, run: str, stage: Stage, item: str) -> dict[str, Any] | None:
         """Return what a finished item left behind."""
+
+    def results(
+        self, run: str, items: Sequence[tuple[Stage, str]]
+    ) -> Sequence[dict[str, Any] | None]:
+        """Return what each of `items`, of any stages, left behind at one moment, in their order.
+
+        None for one that is unknown or not finished.
+        """

@@ -1,7 +1,8 @@
 """How far a run is, how fast it goes, and how long it still takes."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import median
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -82,8 +83,26 @@ def _pace(record: RunRecord, counts: Counts, frame_seconds: Sequence[float]) -> 
     return counts.working / typical if typical > 0 else None
 
 
-def recent_results(ledger: Ledger, record: RunRecord, asked: FrameRange) -> list[dict[str, object]]:
-    """Return what the last finished frames left behind, the newest last; at most `RECENT`.
+class LeftBehind(NamedTuple):
+    """What the items of a run that are shown of it left behind."""
+
+    recent: Sequence[Mapping[str, Any]]
+    """Of the last finished frames, the newest last; at most `RECENT`."""
+    checked: Mapping[str, Any] | None
+    """Of the check, None before its end."""
+    finished: Mapping[str, Any] | None
+    """Of the finish, None before its end."""
+
+    @property
+    def problems(self) -> Sequence[object]:
+        """The remarks of the finish; before it what the check found, as they wrote them."""
+        if self.finished:
+            return list(self.finished.get("remarks", []))
+        return list((self.checked or {}).get("problems", []))
+
+
+def left_behind(ledger: Ledger, record: RunRecord, asked: FrameRange) -> LeftBehind:
+    """Return what is shown of a run, read at one moment.
 
     Frames are taken in order, so the newest stand just before the number of frames at their
     end; frames out of order are missed, which harms neither a median nor a preview.
@@ -91,16 +110,7 @@ def recent_results(ledger: Ledger, record: RunRecord, asked: FrameRange) -> list
     counts = record.counts.get(Stage.COMBINE, Counts())
     end = min(counts.total, counts.done + counts.set_aside + counts.working)
     places = range(max(0, end - RECENT - counts.working), end)
-    found = []
-    for place in places:
-        result = ledger.result(record.run, Stage.COMBINE, str(asked.first + place))
-        if result is not None:
-            found.append(result)
-    return found[-RECENT:]
-
-
-def checked_problems(ledger: Ledger, run: str) -> list[object]:
-    """Return the problems the check of a run found, as it wrote them; empty before."""
-    result = ledger.result(run, Stage.CHECK, SINGLE_ITEM)
-    problems = (result or {}).get("problems", [])
-    return list(problems) if isinstance(problems, list | tuple) else []
+    frames = [(Stage.COMBINE, str(asked.first + place)) for place in places]
+    stages = [(Stage.CHECK, SINGLE_ITEM), (Stage.FINISH, SINGLE_ITEM)]
+    checked, finished, *made = ledger.results(record.run, [*stages, *frames])
+    return LeftBehind([each for each in made if each is not None][-RECENT:], checked, finished)

@@ -115,6 +115,20 @@ class LedgerContract:
         assert ledger.result(RUN, Stage.COMBINE, claim.item) == {"digest": "abc", "remarks": []}
         assert counts(ledger).done == 1
 
+    def test_results_of_several_stages_are_read_in_the_order_asked_for(
+        self, ledger: Ledger
+    ) -> None:
+        ledger.open(RUN)
+        ledger.done(take(ledger), {"problems": []})
+        ledger.advance(RUN, Stage.CHECK, Stage.COMBINE, ["1001", "1002"])
+        ledger.done(take(ledger), {"frame": 1001})
+
+        frames = [(Stage.COMBINE, item) for item in ("1002", "1001", "7")]
+        found = ledger.results(RUN, [*frames, (Stage.CHECK, SINGLE_ITEM)])
+
+        assert list(found) == [None, {"frame": 1001}, None, {"problems": []}]
+        assert list(ledger.results(RUN, [])) == []
+
     @pytest.mark.parametrize(
         ("digest", "expected"), [("abc", Finish.DUPLICATE), ("xyz", Finish.CONFLICT)]
     )

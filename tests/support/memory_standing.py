@@ -1,5 +1,6 @@
 """The reading half of the ledger in memory."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from glimsum_jobs.ledger import Control, Holding, ItemRecord, ItemState, RunRecord, Stage
@@ -80,5 +81,9 @@ class MemoryStanding:
         ]
 
     def result(self, run: str, stage: Stage, item: str) -> dict[str, Any] | None:
-        known = self.runs[run].stages.get(stage, {}).get(item)
-        return known.result if known else None
+        return self.results(run, [(stage, item)])[0]
+
+    def results(self, run: str, items: Sequence[tuple[Stage, str]]) -> list[dict[str, Any] | None]:
+        stages = self.runs[run].stages
+        known = [stages.get(stage, {}).get(item) for stage, item in items]
+        return [each.result if each else None for each in known]

@@ -1,16 +1,17 @@
 """What the API shows of shots: one shape in answers, in the stream, and on the page."""
 
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from glimsum_jobs.ledger import SINGLE_ITEM, Counts, ItemRecord, RunRecord, Stage
+from glimsum_jobs.ledger import Counts, ItemRecord, RunRecord, Stage
 from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_services.api.problem_details import Trouble, as_trouble
 from glimsum_services.api.service import Service
-from glimsum_services.progress import Progress, checked_problems, progress_of, recent_results
+from glimsum_services.progress import LeftBehind, Progress, left_behind, progress_of
 
 MOST_LISTED = 200
 """Most frames named in one view of a shot; the rest is counted and listed by /frames."""
@@ -112,11 +113,11 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
     """Return the view of one version; reads the ledger."""
     record = service.standing(order)
     frames = order.job.frames
-    recent = recent_results(service.ledger, record, order.asked)
-    combined = [each for each in recent if not each.get("reused")] or recent
+    found = left_behind(service.ledger, record, order.asked)
+    finished = found.finished
+    combined = [each for each in found.recent if not each.get("reused")] or found.recent
     times = [float(str(each["seconds"])) for each in combined if "seconds" in each]
     here = f"/shots/{order.shot}/versions/{order.version}"
-    finished = service.ledger.result(order.run, Stage.FINISH, SINGLE_ITEM)
     return ShotView(
         shot=order.shot,
         version=order.version,
@@ -143,8 +144,8 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
         },
         progress=progress_of(record, order.asked.count, times),
         set_aside=[_aside(item) for item in service.aside.of(record)[:MOST_LISTED]],
-        newest_preview=_newest(recent),
-        problems=_problems(service, order, record, finished),
+        newest_preview=_newest(found.recent),
+        problems=_problems(service, order, record, found),
         reason=record.reason or record.waits_for,
         made=order.made,
         begun=utc_text(record.begun),
@@ -186,16 +187,15 @@ def _aside(item: ItemRecord) -> AsideFrame:
     return AsideFrame(frame=int(item.item), reason=reason)
 
 
-def _newest(recent: list[dict[str, object]]) -> int | None:
+def _newest(recent: Sequence[Mapping[str, Any]]) -> int | None:
     frames = [int(str(each["frame"])) for each in recent if each.get("preview")]
     return max(frames, default=None)
 
 
 def _problems(
-    service: Service, order: RunOrder, record: RunRecord, finished: dict[str, Any] | None
+    service: Service, order: RunOrder, record: RunRecord, found: LeftBehind
 ) -> list[Trouble]:
-    found = finished.get("remarks", []) if finished else checked_problems(service.ledger, order.run)
-    problems = [Problem.model_validate(each) for each in found[:MOST_LISTED]]
+    problems = [Problem.model_validate(each) for each in found.problems[:MOST_LISTED]]
     if record.ended is None:
         problems += [_left(*each) for each in sorted(service.joined.declined(order.run).items())]
     for stage in (Stage.CHECK, Stage.SOLVE, Stage.FINISH):
@@ -225,7 +225,7 @@ def _failed(stage: Stage, item: ItemRecord) -> Problem:
     )
 
 
-def _movie(order: RunOrder, finished: dict[str, Any] | None) -> str | None:
+def _movie(order: RunOrder, finished: Mapping[str, Any] | None) -> str | None:
     """Return the movie as the finish names it, below the version folder."""
     movie = (finished or {}).get("movie")
     return f"{order.folder}/{movie}" if isinstance(movie, str) and movie else None

@@ -182,11 +182,11 @@ class Watch:
             if is_wedge(run):
                 messages += self._tell_wedge(run, event_id)
                 continue
-            shot, _, version = run.rpartition("/v")
-            if not version.isdecimal() or int(version) not in self._service.shots.versions(shot):
+            order = self._service.shots.find(run)
+            if order is None:
                 continue  # a run that was opened by something that keeps no order
-            view = show_shot(self._service, self._service.shots.order(run))
-            messages.append((shot, encode("shot", view.model_dump(mode="json"), event_id)))
+            view = show_shot(self._service, order)
+            messages.append((order.shot, encode("shot", view.model_dump(mode="json"), event_id)))
         return messages
 
     def _tell_wedge(self, run: str, event_id: str) -> list[Message]:

@@ -71,10 +71,11 @@ def persist(call: Callable[[], Answer], patience_s: float, server: str) -> Answe
 def run_together(
     client: redis.Redis, calls: Sequence[tuple[Any, ...]], patience_s: float
 ) -> list[Any]:
-    """Return the answers to commands that are run in one transaction; raises as `persist`."""
+    """Return the answers to commands that are run at one moment; raises as `persist`."""
+    several = len(calls) > 1  # one alone needs no transaction
 
     def run() -> list[Any]:
-        with client.pipeline(transaction=True) as batch:
+        with client.pipeline(transaction=several) as batch:
             for call in calls:
                 batch.execute_command(*call)  # type: ignore[no-untyped-call]  # redis-py
             return list(batch.execute())

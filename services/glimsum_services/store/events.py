@@ -95,25 +95,29 @@ class Events:
             found: Any = self._client.xread({self._keys.events: place}, most, milliseconds)
             return [entry for _, entries in found for entry in entries]
 
-        return [self._event(*each) for each in persist(ask, 2.0 + wait_s, self._server)]
+        found = persist(ask, 2.0 + wait_s, self._server)
+        if found and self._dropped_after(place):  # the newest is never dropped
+            raise EventGap(after)
+        return [self._event(*each) for each in found]
 
     def _place(self, after: str) -> str:
+        """Return the place in the stream that the id `after` names; EventGap if it is not ours."""
         epoch, _, place = after.partition("-")
-        first: Any = persist(
-            lambda: self._client.xrange(self._keys.events, count=1), 2.0, self._server
-        )
-        oldest = _order(first[0][0]) if first else (0, 0)
         try:
-            asked = _order(place)
+            _order(place)
         except ValueError:
             raise EventGap(after) from None
-        trimmed = asked < oldest and self._dropped()
-        if epoch != self._epoch or trimmed:
+        if epoch != self._epoch:
             raise EventGap(after)
         return place
 
-    def _dropped(self) -> bool:
-        """Return whether the stream has lost its beginning."""
+    def _dropped_after(self, place: str) -> bool:
+        """Return whether the stream has lost events after `place`, by now."""
+        first: Any = persist(
+            lambda: self._client.xrange(self._keys.events, count=1), 2.0, self._server
+        )
+        if first and _order(first[0][0]) <= _order(place):
+            return False
         facts = persist(lambda: self._client.xinfo_stream(self._keys.events), 2.0, self._server)
         return int(facts["entries-added"]) > int(facts["length"])
 

@@ -135,12 +135,12 @@ class RedisLedger(Standing):
 
     def pulse(self) -> bool:
         """Tell the ledger that leases are being watched; True when all were started anew."""
-        now, last = self._watched()
-        stale = last is not None and abs(now - last) > self.lease_s / 2
-        for run in self.open_runs() if stale else ():
+        if self._ask("pulse", ""):
+            return False
+        for run in self.open_runs():
             self._ask("renew", run)
-        self._watch(now)
-        return stale
+        self._ask("pulse", "", renewed=True)  # only now, so that no lease ends in between
+        return True
 
     def advance(
         self,

@@ -20,6 +20,10 @@ return redis.call('SET', KEYS[1], ARGV[1], 'NX', 'PX', ARGV[2]) and 1 or 0
 """
 
 
+FORGOTTEN_S = 86_400.0
+"""A machine silent for so long is forgotten."""
+
+
 class Machine(BaseModel):
     """What a worker says of itself."""
 
@@ -57,8 +61,7 @@ class Machines:
         self._renew = client.register_script(RENEW)
 
     def _now(self) -> float:
-        time: Any = self._client.time()  # the library's type leaves out decoded answers
-        return int(time[0]) + int(time[1]) / 1e6
+        return _seconds(self._client.time())
 
     def hear(self, machine: Machine) -> None:
         """Note that `machine` is there now."""
@@ -87,18 +90,18 @@ class Machines:
         """Return the machines heard in the last `seconds`, by name; forget those silent a day."""
 
         def ask() -> list[Machine]:
-            now = self._now()
-            old = self._client.zrangebyscore(self._keys.machines, "-inf", now - 86_400)
-            for name in old:
-                self.leave(str(name))
-            found: Any = self._client.zrangebyscore(
-                self._keys.machines, now - seconds, "+inf", withscores=True
-            )
+            with self._client.pipeline(transaction=True) as batch:
+                batch.time()
+                batch.zrange(self._keys.machines, 0, -1, withscores=True)
+                batch.hgetall(self._keys.machine_facts)
+                clock, found, facts = batch.execute()
+            now = _seconds(clock)
             times = {str(name): float(time) for name, time in found}
-            if not times:
-                return []
-            texts = self._client.hmget(self._keys.machine_facts, list(times))
-            known = [Machine.model_validate_json(text) for text in texts if text]
+            for name in [name for name, time in times.items() if time < now - FORGOTTEN_S]:
+                self.leave(name)
+            oldest = now - min(seconds, FORGOTTEN_S)
+            heard = [name for name, time in times.items() if time >= oldest]
+            known = [Machine.model_validate_json(facts[name]) for name in heard if name in facts]
             return [each.model_copy(update={"heard": times[each.machine]}) for each in known]
 
         return sorted(persist(ask, 2.0, server_name(self._client)), key=lambda each: each.machine)
@@ -114,3 +117,7 @@ class Machines:
             return bool(self._renew(keys=[self._keys.lock], args=[name, milliseconds]))
 
         return persist(ask, 1.0, server_name(self._client))
+
+
+def _seconds(clock: Any) -> float:  # the library's type leaves out decoded answers
+    return int(clock[0]) + int(clock[1]) / 1e6

@@ -88,17 +88,24 @@ class Shots:
 
     def order(self, run: str) -> RunOrder:
         """Return the order of `run`; raises StoreError if there is none."""
+        found = self.find(run)
+        if found is None:
+            raise StoreError(
+                f"no order is kept for {run}",
+                place=Place(shot=run.rpartition("/v")[0] or run),
+                remedy="Submit the job again, or rebuild the ledger from the version folders.",
+            )
+        return found
+
+    def find(self, run: str) -> RunOrder | None:
+        """Return the order of `run`, or None if none is kept."""
         if run not in self._known:
             shot, _, version = run.rpartition("/v")
             kept = None
             if version.isdecimal():
                 kept = self._ask(("HGET", self._keys.versions(shot), int(version)))[0]
             if kept is None:
-                raise StoreError(
-                    f"no order is kept for {run}",
-                    place=Place(shot=shot or run),
-                    remedy="Submit the job again, or rebuild the ledger from the version folders.",
-                )
+                return None
             facts = json.loads(kept)
             job = json.loads(self._ask(("HGET", self._keys.jobs, facts["job_digest"]))[0])["job"]
             found = RunOrder(**facts, job=ShotJob.model_validate_json(json.dumps(job)))

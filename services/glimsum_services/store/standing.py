@@ -1,6 +1,7 @@
 """Reading the ledger: where each run and each item stands. Nothing here changes anything."""
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import redis
@@ -37,14 +38,6 @@ class Standing:
     def _read(self, *calls: tuple[Any, ...]) -> list[Any]:
         """Make all `calls` (name, arguments) at one moment and return their answers."""
         return run_together(self._client, calls, self._patience_s)
-
-    def _watched(self) -> tuple[float, float | None]:
-        """Return the server's time and the time at which leases were last watched."""
-        (seconds, micros), last = self._read(("TIME",), ("GET", self._keys.pulse))
-        return int(seconds) + int(micros) / 1e6, None if last is None else float(last)
-
-    def _watch(self, now: float) -> None:
-        self._read(("SET", self._keys.pulse, f"{now:.6f}"))
 
     def open_runs(self) -> list[str]:
         """Return the runs that are not ended, most urgent first."""
@@ -133,8 +126,15 @@ class Standing:
 
     def result(self, run: str, stage: Stage, item: str) -> dict[str, Any] | None:
         """Return what a finished item left behind."""
-        kept = self._read(("HGET", self._keys.of_run(run)[8], f"{stage}/{item}"))[0]
-        return None if kept is None else dict(json.loads(kept)["result"])
+        return self.results(run, [(stage, item)])[0]
+
+    def results(self, run: str, items: Sequence[tuple[Stage, str]]) -> list[dict[str, Any] | None]:
+        """Return what each of `items` left behind, None for one that is not finished."""
+        if not items:
+            return []
+        tags = [f"{stage}/{item}" for stage, item in items]
+        kept = self._read(("HMGET", self._keys.of_run(run)[8], *tags))[0]
+        return [None if each is None else dict(json.loads(each)["result"]) for each in kept]
 
 
 def _count(facts: dict[str, str], stage: Stage) -> Counts:

@@ -89,6 +89,13 @@ end
 
 verbs.sweep = sweep
 
+function verbs.pulse() -- of no run; 0 while leases of before must be renewed first
+  local stale = math.abs(now - tonumber(call('GET', PULSE) or now)) > asked.lease_s / 2
+  if stale and not asked.renewed then return 0 end
+  call('SET', PULSE, stamp(now))
+  return 1
+end
+
 function verbs.renew()
   for _, about in ipairs(call('ZRANGE', LATER, 0, -1)) do line_up(about) end
   for _, about in ipairs(call('ZRANGE', HELD, 0, -1)) do

@@ -1,11 +1,14 @@
 """Progress: shares, pace, and a time left that one slow frame does not move."""
 
+import time
 from typing import Any
 
 import pytest
 
-from glimsum_jobs.ledger import Control, Counts, RunRecord, RunState, Stage
-from glimsum_services.progress import progress_of
+from glimsum_jobs.frame_ranges import FrameRange
+from glimsum_jobs.ledger import SINGLE_ITEM, Control, Counts, RunRecord, RunState, Stage
+from glimsum_services.progress import RECENT, left_behind, progress_of
+from support.memory_ledger import MemoryLedger
 
 
 def record(**changes: Any) -> RunRecord:
@@ -61,3 +64,32 @@ def test_all_is_done_only_when_the_run_is() -> None:
     done = record(stage=Stage.FINISH, state=RunState.DONE, ended=9.0, counts=counts)
     assert progress_of(finishing, 100, []).share == 0.99
     assert progress_of(done, 100, []).share == 1.0
+
+
+def test_of_the_last_finished_frames_and_of_check_and_finish_all_is_read() -> None:
+    ledger, run = MemoryLedger(time.monotonic), "mole_040/v001"
+    ledger.open(run)
+    finish(ledger, run, {"problems": ["dust"]})
+    ledger.advance(run, Stage.CHECK, Stage.COMBINE, [str(1001 + each) for each in range(20)])
+    for frame in range(1001, 1016):
+        finish(ledger, run, {"frame": frame})
+    now = ledger.record(run)
+    assert now is not None
+
+    found = left_behind(ledger, now, FrameRange(first=1001, last=1020))
+
+    assert [each["frame"] for each in found.recent] == list(range(1016 - RECENT, 1016))
+    assert (list(found.problems), found.finished) == (["dust"], None)
+    for frame in range(1016, 1021):
+        finish(ledger, run, {"frame": frame})
+    ledger.advance(run, Stage.COMBINE, Stage.FINISH, [SINGLE_ITEM])
+    finish(ledger, run, {"remarks": ["a lamp flickers"], "reused": 0})
+    assert list(left_behind(ledger, now, FrameRange(first=1001, last=1020)).problems) == [
+        "a lamp flickers"
+    ]
+
+
+def finish(ledger: MemoryLedger, run: str, result: dict[str, Any]) -> None:
+    claim = ledger.claim("m/1", run)
+    assert claim is not None
+    ledger.done(claim, result)

@@ -3,7 +3,7 @@ import time
 import redis
 
 from glimsum_services.store.keys import Keys
-from glimsum_services.store.machines import Machine, Machines
+from glimsum_services.store.machines import FORGOTTEN_S, Machine, Machines
 
 
 def machine(name: str) -> Machine:
@@ -28,6 +28,16 @@ def test_a_machine_that_leaves_is_gone(server: redis.Redis) -> None:
     machines.leave("a")
 
     assert machines.heard_within(5) == []
+
+
+def test_a_machine_that_was_silent_for_a_day_is_forgotten(server: redis.Redis) -> None:
+    machines, keys = Machines(server), Keys()
+    machines.hear(machine("a"))
+    machines.hear(machine("b"))
+    server.zincrby(keys.machines, -FORGOTTEN_S - 1, "a")
+
+    assert [each.machine for each in machines.heard_within(2 * FORGOTTEN_S)] == ["b"]
+    assert server.hkeys(keys.machine_facts) == ["b"]
 
 
 def test_one_has_the_lead_until_it_lets_it_lapse(server: redis.Redis) -> None:
