@@ -127,6 +127,24 @@ class Client:
         number = version.removeprefix("v")
         return run_name(shot, int(number)) if number.isdecimal() else name
 
+    def wedges(self, shot: str) -> list[dict[str, Any]]:
+        """Return the wedges of a shot as the service shows them, newest first."""
+        found: list[dict[str, Any]] = []
+        after: int | None = None
+        while True:
+            params = {"shot": shot} | ({} if after is None else {"after": str(after)})
+            page = self.ask("GET", "/wedges", params=params)
+            found += page["wedges"]
+            after = page["after"]
+            if after is None:
+                return found
+
+    def pick(self, wedge: str, cell: int, priority: int) -> dict[str, Any]:
+        """Make a cell of the wedge ``SHOT/wNNN`` the next version of its shot."""
+        path, params = f"{_address_of(wedge)}/pick", {"priority": priority}
+        taken: dict[str, Any] = self.ask("POST", path, json={"cell": cell}, params=params)
+        return taken
+
     def open_runs(self) -> list[str]:
         """Return the newest versions that have not ended, oldest first."""
         found: list[str] = []

@@ -1,5 +1,6 @@
 """`glimsum pick`: a cell of a wedge is taken, as the next version or a changed job file."""
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -22,11 +23,18 @@ if TYPE_CHECKING:
 MOST_LOOKED_AT = 20
 """Versions of a shot, the newest first, among which that of a sheet is looked for."""
 LARGEST_SHEET = 1 << 22
+WEDGE = re.compile(r"[a-z0-9][a-z0-9_-]{0,63}/w\d{1,6}")
+"""A wedge of the service."""
 
 
 def pick(
     sheet: Annotated[
-        Path, typer.Argument(metavar="SHEET", help="A sheet of `glimsum wedge`, or its FILE.json.")
+        Path,
+        typer.Argument(
+            metavar="SHEET",
+            help="A sheet of `glimsum wedge`, or its FILE.json; or SHOT/wNNN: a wedge of the "
+            "service.",
+        ),
     ],
     cell: Annotated[int, typer.Argument(metavar="CELL", help="Number of the cell.")],
     *,
@@ -46,17 +54,18 @@ def pick(
     as_json: AsJson = False,
 ) -> Ending:
     """Make a cell of a wedge the next version of its shot, or a changed job file."""
+    if _is_of_service(sheet):
+        if out is not None:
+            raise _no_job(str(sheet), str(sheet).partition("/")[0])
+        with reach(service) as client:
+            name = client.full_name(str(sheet))
+            taken = client.pick(name, cell, priority)
+            return tell_taken(client, taken, wait=wait, as_json=as_json)
     file = sheet.with_suffix(".json")
     made = _read_sheet(file)
     chosen = _cell(made, cell)
     if out is not None and made.version is not None:
-        raise WrongUse(
-            "there is no job file to change: the service made this wedge of a version",
-            place=Place(field="--out", shot=made.shot),
-            seen=made.job,
-            expected="a wedge of a job file",
-            remedy="Leave --out away: the cell becomes the next version.",
-        )
+        raise _no_job(made.job, made.shot)
     if out is not None:
         from glimsum_services.changed_job_file import (  # noqa: PLC0415  # loads the YAML reader
             write_changed_job,
@@ -76,6 +85,21 @@ def pick(
         query = {"earlier": version, "priority": priority}
         taken = client.ask("POST", f"/shots/{made.shot}/versions", json=patch, params=query)
         return tell_taken(client, taken, wait=wait, as_json=as_json)
+
+
+def _is_of_service(sheet: Path) -> bool:
+    """Return whether an argument means a wedge of the service: no file, and the name of one."""
+    return WEDGE.fullmatch(str(sheet)) is not None and not sheet.exists()
+
+
+def _no_job(seen: str, shot: str) -> WrongUse:
+    return WrongUse(
+        "there is no job file to change: the service made this wedge of a version",
+        place=Place(field="--out", shot=shot),
+        seen=seen,
+        expected="a wedge of a job file",
+        remedy="Leave --out away: the cell becomes the next version.",
+    )
 
 
 def _read_sheet(file: Path) -> "Wedge":

@@ -18,6 +18,7 @@ from glimsum_services.cli.demonstrating import demo
 from glimsum_services.cli.drafting import draft
 from glimsum_services.cli.exit_codes import Ending, ending_of, meanings_text
 from glimsum_services.cli.listing import spaces
+from glimsum_services.cli.listing_wedges import wedges
 from glimsum_services.cli.measuring import measure
 from glimsum_services.cli.picking import pick
 from glimsum_services.cli.rebuilding import rebuild
@@ -44,6 +45,7 @@ COMMANDS: tuple[Callable[..., Any], ...] = (
     measure,
     still,
     wedge,
+    wedges,
     pick,
     submit,
     rerun,

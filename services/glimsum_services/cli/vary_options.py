@@ -41,6 +41,14 @@ def read_varied(texts: list[str] | None) -> list[Varied]:
     return [_varied(text) for text in texts]
 
 
+def write_varied(varied: Varied) -> str:
+    """Return the text that `read_varied` reads as `varied`."""
+    name = varied.name if varied.number is None else f"{varied.name}#{varied.number}"
+    kind = {"stops": "", "tint_mired": " tint", "cue": f" cue {varied.cue or 0:.10g}"}[varied.field]
+    values = [each if isinstance(each, str) else f"{each:.10g}" for each in varied.values]
+    return f"{name}{kind}={','.join(values)}"
+
+
 def _varied(text: str) -> Varied:
     found = _TARGET.fullmatch(text)
     if found is None:

@@ -93,6 +93,37 @@ def test_a_wedge_of_a_service_is_watched_and_cancelled_by_its_name(
     assert (watched.exit_code, f"{run}  cancelled" in watched.output) == (1, True)
 
 
+def test_wedges_of_a_service_are_listed_and_picked_by_their_names(service: WorkingService) -> None:
+    body = {"shot": "small", "version": 1, "frames": [1001, 1003], "width": 64,
+            "varied": [{"name": "bulbs", "values": [-1, "out"]}]}  # fmt: skip
+    asked = httpx.post(f"{service.address}/wedges", json=body, trust_env=False).json()
+    run = asked["run"]
+    early = service.ask("pick", run, "1")
+    assert (early.exit_code, f"{run} has no sheet" in early.output) == (1, True)
+    service.place.work_on_shot("small/v001", [Stage.WEDGE])
+
+    listed = service.ask("wedges", "small").output.splitlines()
+
+    sheet = service.folder / "out" / "small" / "wedges" / run[-4:] / f"small_{run[-4:]}.jpg"
+    assert listed[1].split() == [
+        run, "v001", "done", "1001", "1003", "bulbs=-1,out", listed[1].split()[-1]
+    ]  # fmt: skip
+    assert listed[1].split()[-1].endswith(f"/wedges/{run[-4:]}/{sheet.name}")
+    assert sheet.is_file()
+    assert listed[-1] == f"to take one: glimsum pick {run} CELL"
+    told = service.ask_json("wedges", "small")["wedges"]
+    assert [each["run"] for each in told] == sorted((each["run"] for each in told), reverse=True)
+
+    taken = service.ask_json("pick", run, "2")
+    assert taken["changes"] == ["bulbs out (was 0)"]
+    no_cell = service.ask("pick", run, "9")
+    assert (no_cell.exit_code, "there is no such cell" in no_cell.output) == (1, True)
+    no_file = service.ask("pick", run, "1", "--out", str(service.folder / "new.json"))
+    assert (no_file.exit_code, "there is no job file to change" in no_file.output) == (2, True)
+    unknown = service.ask("wedges", "quay")
+    assert (unknown.exit_code, "there is no shot quay" in unknown.output) == (1, True)
+
+
 @pytest.mark.parametrize(
     ("named", "code", "expected"),
     [

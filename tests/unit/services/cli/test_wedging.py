@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from glimsum_services.cli.options import WrongUse
 from glimsum_services.cli.program import make_app
-from glimsum_services.cli.vary_options import read_varied
+from glimsum_services.cli.vary_options import read_varied, write_varied
 from glimsum_services.job_file import read_job_file
 from support.small_shots import exr_pass, grain, raw_small_shot, write_exr_pass
 from support.working_service import WorkingService, working_service
@@ -166,6 +166,13 @@ def test_wrong_use_is_told_in_words_and_leaves_nothing(
 )
 def test_values_are_a_list_or_a_range_with_its_ends(text: str, values: tuple[Any, ...]) -> None:
     assert read_varied([text])[0].values == values
+
+
+@pytest.mark.parametrize(
+    "text", ["a=-1,0.5,out", "haze#2=0", "beauty tint=-40,0,40", "flash cue 1.5=-2,-1"]
+)
+def test_what_varies_is_written_as_it_is_typed(text: str) -> None:
+    assert write_varied(read_varied([text])[0]) == text
 
 
 @pytest.mark.parametrize(
