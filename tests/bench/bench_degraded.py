@@ -17,12 +17,13 @@ import time
 from collections.abc import Sequence
 
 from support.alignment_draws import SCENES, Outcome, Size, draws, within
-from support.cards import CARDS
+from support.cards import CARDS, at_crf
 from support.clutter import Stock
 from support.clutter_pairs import forget_scenes, rms
 from support.degraded import FAULTS, HOPELESS
 
 SIZES: dict[str, Size] = {"960x540": (540, 960), "HD": (1080, 1920), "small": (270, 480)}
+CODED = CARDS | {f"H.264 crf {crf}": at_crf(crf) for crf in (12, 23)}
 SHOWN = "  shown "
 """Before the name of a card: against what its files show."""
 TWO_SCENES: tuple[tuple[Stock, int], ...] = (("mixed", 221), ("nets", 222))
@@ -71,8 +72,8 @@ def shoot(
         forget_scenes()
         for draw in draws((scene,), LIGHTS, each=each):
             for name in names:
-                if name in CARDS:
-                    filmed, shown = draw.measure_on_card(CARDS[name], size)
+                if name in CODED:
+                    filmed, shown = draw.measure_on_card(CODED[name], size)
                     outcomes.setdefault(name, []).append(filmed)
                     outcomes.setdefault(SHOWN + name, []).append(shown)
                 else:

@@ -9,7 +9,7 @@ from scipy.ndimage import shift
 from glimsum_workers.engine.registration.prepared import Prepared
 from support.clutter import Floats
 from support.clutter_film import Recorded
-from support.coded import GROUP, Luma, from_group_card, from_intra_card
+from support.coded import GROUP, Luma, at_rate_factor, from_group_card, from_intra_card
 from support.degraded import Light, ready
 from support.luma import as_luma, coder_shift, from_luma
 
@@ -79,6 +79,11 @@ def _moved(seen: Floats, dx: float, dy: float) -> Floats:
 
 def _alone(frames: Sequence[Luma], at: int) -> Luma:
     return from_intra_card(frames[at])
+
+
+def at_crf(crf: int) -> Card:
+    """Return a card that gives a single frame whatever a constant rate factor takes."""
+    return Card(lambda frames, at: at_rate_factor(frames[at], crf))
 
 
 CARDS = {

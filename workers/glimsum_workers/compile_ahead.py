@@ -24,8 +24,10 @@ _NICE = 5
 """A third of the share of a slot that wants the same processor. Less would make a slot wait long
 for a loop that is just being compiled here on a machine that others keep busy."""
 
-_FIRST, _LAST = ("tables",), ("tiles", "field_samples")
-"""What the check of a shot asks for, and what takes half of the time and is asked for late."""
+_FIRST = ("tables", "band_passes", "tile_products")
+"""What check and measuring ask for."""
+_LAST = ("tiles", "field_samples")
+"""What takes half of the time and is asked for late."""
 
 _LET_OTHERS_S = 0.05
 """Between two files, so that a slot that waits for the lock gets it."""

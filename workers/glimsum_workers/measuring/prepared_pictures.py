@@ -18,7 +18,7 @@ from glimsum_workers.measuring.kept_pictures import (
     nearness_arrays,
 )
 
-PICTURE_EPOCH = 4
+PICTURE_EPOCH = 5
 """Raised whenever the same files give other prepared pictures or other registrations."""
 
 NEARNESS_EPOCH = 1
@@ -83,20 +83,23 @@ class PreparedPictures:
             rgb, clipped = recorded.picture.rgb, recorded.clipped
             kept = as_arrays(prepare(rgb, clipped=clipped, band=band))
             self._keep.put(key, **kept)
-            if self._is_held_both_ways(name, frame):
+            if self._is_held_both_ways(name, frame, band):
                 other = ACROSS_LIGHTS if band == GENERAL else GENERAL
                 noise = as_prepared(kept).noise
                 ready = prepare(rgb, clipped=clipped, noise=noise, band=other)
                 self._keep.put(self.key(name, frame, other), **as_arrays(ready))
         return as_prepared(kept)
 
-    def _is_held_both_ways(self, name: str, frame: int | None) -> bool:
+    def _is_held_both_ways(self, name: str, frame: int | None, band: Band) -> bool:
         """Return whether a picture is held against the reference and its own pass in any case.
 
-        Then all of its detail is prepared at once, so that its file is read once.
+        Then all of its detail is prepared at once, so that its file is read once. Before a camera
+        that moves one that is held against its own pass is held against the reference too.
         """
         job = self._job
-        return job.camera == "locked" and name != job.reference_pass and frame is not None
+        if name == job.reference_pass or frame is None:
+            return False
+        return job.camera == "locked" or (band == GENERAL and job.passes[name].align != "field")
 
     def nearness_key(self, frame: int) -> str:
         """Return the digest of what the nearness of the reference's frame depends on."""

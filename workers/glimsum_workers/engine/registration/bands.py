@@ -1,7 +1,7 @@
 """Pictures at half sizes, and the band of detail that registration looks at."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from glimsum_workers.engine.codes import Plane
 
 Mask = NDArray[np.bool_]
 
-_STRIP = 48
+_NOWHERE: Mask = np.zeros((0, 0), dtype=np.bool_)
 
 
 @dataclass(frozen=True)
@@ -28,11 +28,6 @@ class Band:
 
     last_box: int
     noise: float
-
-    @property
-    def reach(self) -> int:
-        """Pixels that the mean reaches each way."""
-        return 4 + self.last_box // 2
 
 
 GENERAL = Band(last_box=8, noise=0.1205)
@@ -104,74 +99,40 @@ def pass_band(plane: Plane, valid: Mask | None = None, band: Band = GENERAL) -> 
         in rows and columns. A constant gives 0.
     """
     if valid is None or valid.all():
-        return _difference(plane, band)
-    return np.asarray(_difference(_fill(plane, valid, band), band) * valid, dtype=np.float32)
+        return _passed(plane, band)
+    filled = _passed(_fill(plane, valid, band), band)
+    filled *= valid
+    return filled
 
 
 def _fill(plane: Plane, valid: Mask, band: Band) -> Plane:
     """Give masked pixels the mean of the valid ones about them, so that no edge is left there."""
+    masked = ~valid
+    light = _passed(np.where(valid, plane, np.float32(0)), band, masked)
+    weight = _passed(valid.astype(np.float32), band, masked)
     filled: Plane = plane.copy()
-    light = _pad(np.where(valid, plane, np.float32(0)), band)
-    weight = _pad(valid.astype(np.float32), band)
-    for rows, here in _strips(plane.shape[0], band):
-        masked = ~valid[here]
-        if masked.any():
-            share = np.maximum(_wide(weight[rows], plane.shape, band), np.float32(1e-3))
-            filled[here][masked] = (_wide(light[rows], plane.shape, band) / share)[masked]
+    filled[masked] = light[masked] / np.maximum(weight[masked], np.float32(1e-3))
     return filled
 
 
-def _difference(plane: Plane, band: Band) -> Plane:
-    padded, result = _pad(plane, band), np.empty(plane.shape, dtype=np.float32)
-    for rows, here in _strips(plane.shape[0], band):
-        strip = padded[rows]
-        np.subtract(_narrow(strip, band), _wide(strip, plane.shape, band), out=result[here])
+def _passed(plane: Plane, band: Band, mean_at: Mask = _NOWHERE) -> Plane:
+    """Return what a narrow mean shows beside that of the band; where asked for, the latter."""
+    from glimsum_workers.engine.compiled.band_passes import pass_plane  # noqa: PLC0415  # costs 0.5 s
+
+    result: Plane = np.empty(plane.shape, dtype=np.float32)
+    whole = np.ascontiguousarray(plane, dtype=np.float32)
+    pass_plane(whole, _half_of_mean(band.last_box), not mean_at.size, mean_at, result)
     return result
 
 
-def _pad(plane: Plane, band: Band) -> Plane:
-    return np.pad(plane, band.reach + 1, mode="edge")
+@cache
+def _half_of_mean(last_box: int) -> Plane:
+    """Return the taps of the mean from the middle one on: boxes of 4, 4, 4 and `last_box`."""
+    from glimsum_workers.engine.compiled.band_passes import TAPS  # noqa: PLC0415  # as above
 
-
-def _strips(height: int, band: Band) -> Iterator[tuple[slice, slice]]:
-    """Give rows of the padded plane, and what they make: sums stay in the processor's cache."""
-    for top in range(0, height, _STRIP):
-        bottom = min(top + _STRIP, height)
-        yield slice(top, bottom + 2 * band.reach + 2), slice(top, bottom)
-
-
-def _narrow(strip: Plane, band: Band) -> Plane:
-    inner = slice(band.reach, -band.reach)
-    padded = strip[inner, inner]
-    tall: Plane = padded[:-2] + padded[2:]
-    tall += 2 * padded[1:-1]
-    wide: Plane = tall[:, :-2] + tall[:, 2:]
-    wide += 2 * tall[:, 1:-1]
-    wide *= np.float32(1 / 16)
-    return wide
-
-
-def _wide(strip: Plane, size: tuple[int, ...], band: Band) -> Plane:
-    summed = _box_cascade(_box_cascade(strip, 0, band), 1, band)
-    rows = summed[: len(strip) - 2 * band.reach - 2, : size[1]]
-    return np.asarray(rows * np.float32(1 / (4**3 * band.last_box) ** 2), dtype=np.float32)
-
-
-def _box_cascade(plane: Plane, axis: int, band: Band) -> Plane:
-    """Sum boxes of 4, 4, 4 and the last one's pixels: centred taps, the first at padding 1."""
-
-    def add(values: Plane, step: int) -> Plane:
-        near, far = [slice(None)] * 2, [slice(None)] * 2
-        near[axis], far[axis] = slice(None, -step), slice(step, None)
-        return values[tuple(near)] + values[tuple(far)]
-
-    values = plane
-    for _ in range(3):
-        values = add(add(values, 1), 2)
-    step = 1
-    while step < band.last_box:
-        values = add(values, step)
-        step *= 2
-    start = [slice(None)] * 2
-    start[axis] = slice(1, None)
-    return values[tuple(start)]
+    taps = np.ones(1)
+    for box in (4, 4, 4, last_box):
+        taps = np.convolve(taps, np.ones(box) / box)
+    half = np.zeros(TAPS, dtype=np.float32)
+    half[: taps.size // 2 + 1] = taps[taps.size // 2 :]
+    return half

@@ -38,10 +38,12 @@ def find_misfit(off: Numbers, variance: Numbers, robust: Numbers) -> float:
         return 0.0
     used = used[:: -(-used.size // _MOST_LOOKED_AT)]
     squares, own = off[used] ** 2, variance[used]
+    half = squares.size - squares.size // 2
     low, high = 0.0, middle(squares) / _MEDIAN_CHI2_1
     for _ in range(12):
         between = (low + high) / 2
-        if middle(squares / (own + between)) > _MEDIAN_CHI2_1:
+        above = np.count_nonzero(squares / (own + between) > _MEDIAN_CHI2_1)
+        if above >= half:  # so the upper median is above
             low = between
         else:
             high = between

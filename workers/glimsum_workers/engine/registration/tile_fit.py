@@ -63,7 +63,8 @@ def fit_tiles(sums: TileSums, displacement: Numbers, band: Band) -> TileFit:
     rows = np.einsum("nij,ni->nj", sums.cross, down)
     both = np.einsum("nj,nj->n", rows, across)
     by_x = np.einsum("nj,nj->n", rows, across_slope)
-    by_y = np.einsum("nij,ni,nj->n", sums.cross, down_slope, across)
+    columns = np.einsum("nij,nj->ni", sums.cross, across)
+    by_y = np.einsum("ni,ni->n", columns, down_slope)
     square, slope_x, slope_y, xx, xy, yy = sums.own.T
     square = np.maximum(square, 1e-9)
     gain = both / square

@@ -2,13 +2,11 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations_with_replacement, pairwise
+from itertools import pairwise
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.codes import Plane
 from glimsum_workers.engine.registration.bands import Mask
 from glimsum_workers.engine.registration.prepared import Level
 from glimsum_workers.engine.registration.taps import REACH, SLOPE
@@ -17,8 +15,7 @@ TILE = 16
 _MARGIN = 5
 """Pixels at the edge of a picture that the repeated edge has bent."""
 _SIDE = 2 * REACH + 1
-_ROWS = _SIDE * _SIDE + 9 + 6 + 1
-"""Sums kept of each tile: cross, energy, own, count."""
+_NO_WEIGHT: NDArray[np.float32] = np.ones((1, 1), dtype=np.float32)
 
 
 @dataclass(frozen=True)
@@ -86,24 +83,29 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
     TileSums
         Only tiles that lie inside both pictures and have half of their pixels valid.
     """
+    from glimsum_workers.engine.compiled.tile_products import (  # noqa: PLC0415  # costs 0.5 s
+        SUMS,
+        sum_products,
+    )
+
     size = (reference.band.shape[0], reference.band.shape[1])
     offsets = np.rint(expected).astype(np.intp)
     tops, lefts = lay_tiles(size)
     inside = _inside(size, tops[:, None], lefts[None, :], offsets)
     centres = tile_centres(size)
+    bits = [np.ascontiguousarray(each.band).view(np.int16) for each in (reference, moving)]
     parts = []
     for row, first, last in _runs(offsets, inside):
         x, y = (int(v) for v in offsets[row, first])
         here = slice(tops[row], tops[row] + TILE), slice(lefts[first], lefts[last - 1] + TILE)
-        # Run by run, so that all that is made on the way stays in the processor's cache.
-        still = reference.band[_moved(here, 0, 0, REACH)].astype(np.float32)
-        other = moving.band[_moved(here, y, x, REACH)].astype(np.float32)
-        valid = _valid(reference.valid, moving.valid, here, _moved(here, y, x, 0))
+        valid = _valid(reference.valid, moving.valid, here, _moved(here, y, x))
         # Most runs hold nothing clipped, and are quicker without weights.
-        valid = None if valid is None or valid.all() else valid
-        columns = _sum_columns(still, other, valid).reshape(_ROWS, -1, TILE)
-        whole = columns.sum(axis=2, dtype=np.float64).T
-        parts.append((centres[row, first:last], offsets[row, first:last], whole))
+        weighted = valid is not None and not valid.all()
+        weight = valid.astype(np.float32) if valid is not None and weighted else _NO_WEIGHT
+        told = np.empty((last - first, SUMS))
+        top, left = int(tops[row]), int(lefts[first])
+        sum_products(bits[0], top, left, bits[1], top + y, left + x, weight, weighted, SLOPE, told)
+        parts.append((centres[row, first:last], offsets[row, first:last], told))
     if not parts:
         none = np.zeros((0, 2))
         return TileSums(none, none, np.zeros((0, _SIDE, _SIDE)), np.zeros((0, 3, 3)),
@@ -119,59 +121,6 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
         sums[:, cells + 9 : -1],
         sums[:, -1],
     )
-
-
-def _sum_columns(still: Plane, other: Plane, valid: Mask | None) -> Plane:
-    """Return all sums over the rows of a run of tiles: one line a sum, one number a column.
-
-    `still` and `other` reach 3 pixels further than the run on every side.
-    """
-    width = still.shape[1] - 2 * REACH
-    flat: Plane = np.empty((_ROWS, width), dtype=np.float32)
-    ours = [still[REACH:-REACH, REACH:-REACH], _slope_across(still), _slope_down(still)]
-    weight = None if valid is None else valid.astype(np.float32)
-    if weight is not None:
-        ours = [each * weight for each in ours]
-    windows = sliding_window_view(other, width, axis=1)
-    for k in range(_SIDE):
-        np.einsum("yx,yjx->jx", ours[0], windows[k : k + TILE], out=flat[_SIDE * k :][:_SIDE])
-    near = np.square(other[REACH - 1 : 1 - REACH, REACH - 1 : 1 - REACH])
-    inner = near[2:TILE].sum(axis=0)
-    for k in range(3):
-        out = flat[_SIDE * _SIDE + 3 * k :][:3]
-        if weight is None:
-            outer = near[k if k < 2 else TILE] + near[1 if k == 0 else TILE + k - 1]
-            out[...] = sliding_window_view(inner + outer, width)
-        else:
-            around = sliding_window_view(near, width, axis=1)[k : k + TILE]
-            np.einsum("yx,yjx->jx", weight, around, out=out)
-    pairs = combinations_with_replacement(ours, 2)
-    for k, (one, two) in enumerate(pairs):
-        np.einsum("yx,yx->x", one, two, out=flat[_SIDE * _SIDE + 9 + k])
-    flat[-1] = TILE if weight is None else weight.sum(axis=0)
-    return flat
-
-
-def _slope_across(plane: Plane) -> Plane:
-    """Return the derivative along rows; 3 pixels are lost on every side."""
-    rows, width = plane[REACH:-REACH], plane.shape[1] - 2 * REACH
-    return _weigh([rows[:, k : k + width] for k in range(_SIDE)])
-
-
-def _slope_down(plane: Plane) -> Plane:
-    """Return the derivative along columns; 3 pixels are lost on every side."""
-    columns, height = plane[:, REACH:-REACH], plane.shape[0] - 2 * REACH
-    return _weigh([columns[k : k + height] for k in range(_SIDE)])
-
-
-def _weigh(shifted: list[Plane]) -> Plane:
-    result: Plane = shifted[REACH + 1] - shifted[REACH - 1]
-    result *= SLOPE[0]
-    for k in range(2, REACH + 1):
-        step = shifted[REACH + k] - shifted[REACH - k]
-        step *= SLOPE[k - 1]
-        result += step
-    return result
 
 
 def _inside(
@@ -200,11 +149,11 @@ def _runs(offsets: NDArray[np.intp], inside: Mask) -> Iterator[tuple[int, int, i
                 yield row, first, last
 
 
-def _moved(here: tuple[slice, slice], y: int, x: int, reach: int) -> tuple[slice, slice]:
+def _moved(here: tuple[slice, slice], y: int, x: int) -> tuple[slice, slice]:
     rows, columns = here
     return (
-        slice(rows.start + y - reach, rows.stop + y + reach),
-        slice(columns.start + x - reach, columns.stop + x + reach),
+        slice(rows.start + y, rows.stop + y),
+        slice(columns.start + x, columns.stop + x),
     )
 
 
