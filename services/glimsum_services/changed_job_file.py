@@ -13,6 +13,7 @@ from ruamel.yaml import YAML
 
 from glimsum_jobs.errors import JobError, OutputError
 from glimsum_jobs.problems import Place
+from glimsum_jobs.reading import read_shot
 from glimsum_jobs.shot import ShotJob
 from glimsum_jobs.step_changes import StepChange, change_steps, find_step
 from glimsum_services.job_file import read_job_file
@@ -41,12 +42,12 @@ def write_changed_job(file: Path, changes: Sequence[StepChange], out: Path) -> N
         The file holds several jobs, there is a file of that name, or it can't be written.
     """
     job = _only_job(file)
-    if out.absolute().parent != file.absolute().parent:
+    if out.parent.resolve() != file.parent.resolve():
         raise OutputError(
             "a changed job belongs beside the one it is made from",
             place=Place(file=str(out)),
-            seen=str(out.absolute().parent),
-            expected=f"{file.absolute().parent}, from where its paths are named",
+            seen=str(out.parent.resolve()),
+            expected=f"{file.parent.resolve()}, from where its paths are named",
             remedy="Name a file in that folder with --out.",
         )
     recipe = change_steps(job, changes)
@@ -84,8 +85,10 @@ def _is_right(file: Path, job: ShotJob, recipe: list[dict[str, Any]]) -> bool:
         made = _only_job(file)
     except JobError:
         return False
+    tree = job.model_dump(mode="json", by_alias=True, exclude_none=True)
+    wanted = read_shot({**tree, "recipe": recipe})[0]
     rest = {"recipe"}
-    return change_steps(made, ()) == recipe and (
+    return made.steps == wanted.steps and (
         made.model_dump(exclude=rest) == job.model_dump(exclude=rest)
     )
 

@@ -229,8 +229,8 @@ def _cell(order: WedgeOrder, number: int) -> Cell:
         rank=Rank.STOPS_SHOT,
         what="there is no such cell" if found is None else "this cell is the job as it is",
         place=Place(shot=order.shot, field="cell"),
-        seen=str(number),
-        expected=f"1 to {len(cells)}, and other values than the job has",
+        seen=f"cell {number}",
+        expected=f"a cell from 1 to {len(cells)} that is not marked as it is",
         remedy="Look at the number under the picture.",
     )
     raise JobError(f"nothing is taken of {order.run}", [problem])
@@ -243,5 +243,5 @@ def _no_sheet(service: Service, order: WedgeOrder, status: int) -> Refusal:
         f"{order.run} has no sheet",
         seen=state,
         expected="a wedge that is made",
-        remedy="Wait until it is done; if it was refused, GET it: its problems say why.",
+        remedy="Wait until it is done; if it was refused, its problems say why.",
     )

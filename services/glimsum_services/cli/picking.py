@@ -62,6 +62,14 @@ def pick(
             taken = client.pick(name, cell, priority)
             return tell_taken(client, taken, wait=wait, as_json=as_json)
     file = sheet.with_suffix(".json")
+    if not file.exists() and not sheet.exists():
+        raise WrongUse(
+            "this is neither a sheet nor a wedge of the service",
+            place=Place(field="SHEET"),
+            seen=f"{sheet}: there is no {file} here",
+            expected="a sheet of `glimsum wedge` with its FILE.json beside it, or SHOT/wNNN",
+            remedy="Check the name; `glimsum wedges SHOT` lists those of the service.",
+        )
     made = _read_sheet(file)
     chosen = _cell(made, cell)
     if out is not None and made.version is not None:
@@ -132,8 +140,8 @@ def _cell(made: "Wedge", number: int) -> "Cell":
         raise WrongUse(
             "there is no such cell" if found is None else "this cell is the job as it is",
             place=Place(shot=made.shot, field="CELL"),
-            seen=str(number),
-            expected=f"1 to {len(made.cells)}, and other values than the job has",
+            seen=f"cell {number}",
+            expected=f"a cell from 1 to {len(made.cells)} that is not marked as it is",
             remedy="Look at the number under the picture.",
         )
     return found

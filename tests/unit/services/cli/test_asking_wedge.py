@@ -106,7 +106,7 @@ def test_wedges_of_a_service_are_listed_and_picked_by_their_names(service: Worki
 
     sheet = service.folder / "out" / "small" / "wedges" / run[-4:] / f"small_{run[-4:]}.jpg"
     assert listed[1].split() == [
-        run, "v001", "done", "1001", "1003", "bulbs=-1,out", listed[1].split()[-1]
+        run, "v001", "done", "1001", "1003", "--vary", "bulbs=-1,out", listed[1].split()[-1]
     ]  # fmt: skip
     assert listed[1].split()[-1].endswith(f"/wedges/{run[-4:]}/{sheet.name}")
     assert sheet.is_file()
@@ -120,6 +120,10 @@ def test_wedges_of_a_service_are_listed_and_picked_by_their_names(service: Worki
     assert (no_cell.exit_code, "there is no such cell" in no_cell.output) == (1, True)
     no_file = service.ask("pick", run, "1", "--out", str(service.folder / "new.json"))
     assert (no_file.exit_code, "there is no job file to change" in no_file.output) == (2, True)
+    version = service.ask("wedges", "small/v001")
+    assert (version.exit_code, "this is no name of a shot" in version.output) == (2, True)
+    no_wedge = service.ask("pick", "small/v001", "1")
+    assert (no_wedge.exit_code, "neither a sheet nor a wedge" in no_wedge.output) == (2, True)
     unknown = service.ask("wedges", "quay")
     assert (unknown.exit_code, "there is no shot quay" in unknown.output) == (1, True)
 

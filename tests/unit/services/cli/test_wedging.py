@@ -106,6 +106,21 @@ def test_a_cell_becomes_a_job_file_that_differs_in_its_values_alone(job: Path) -
     assert (step.stops, step.tint_mired) == (-2, 35)
 
 
+def test_a_cell_that_says_what_a_job_may_leave_out_becomes_a_file_too(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made(job, "--vary", "lamps#1 tint=0,20", "--vary", "lamps#1=0,1")
+    folder = job.parent / "elsewhere"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+
+    result = ask("pick", "../sheet.png", 1, "--out", "../elsewhere/../quay_c.yaml")
+
+    assert result.exit_code == 0, result.output
+    step = read_job_file(job.parent / "quay_c.yaml").jobs[0].steps[1]
+    assert (step.stops, step.tint_mired) == (0, 0)
+
+
 def test_a_job_without_a_recipe_gets_one_and_json_stays_json(job: Path) -> None:
     tree = {**json.loads(read_job_file(job).jobs[0].model_dump_json(by_alias=True))}
     plain = {name: value for name, value in tree.items() if value is not None}
@@ -128,7 +143,7 @@ def test_a_job_without_a_recipe_gets_one_and_json_stays_json(job: Path) -> None:
     [
         (["pick", "sheet.png", 9, "--out", "b.yaml"], "there is no such cell"),
         (["pick", "sheet.png", 2, "--out", "b.yaml"], "this cell is the job as it is"),
-        (["pick", "other.png", 1, "--out", "b.yaml"], "the wedge can't be read"),
+        (["pick", "other.png", 1, "--out", "b.yaml"], "neither a sheet nor a wedge of the service"),
         (["pick", "quay.json", 1, "--out", "b.yaml"], "the wedge can't be read"),
         (["pick", "sheet.png", 1, "--out", "state/b.yaml"], "belongs beside"),
         (["pick", "sheet.png", 1, "--out", "quay.yaml"], "a file of this name is there"),
