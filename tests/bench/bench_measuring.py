@@ -135,8 +135,8 @@ def watched(parts: Parts) -> Iterator[None]:
 
         return wrapped
 
-    places = [(prepared_pictures, "decode_pass", "decode"), (Material, "pass_codes", "decode"),
-              (prepared_pictures, "prepare", "prepare"), (track_shot, "register", "register"),
+    places = [(prepared_pictures, "decode_plane", "decode"), (Material, "pass_codes", "decode"),
+              (prepared_pictures, "prepare_both", "prepare"), (track_shot, "register", "register"),
               (Keep, "put", "keep"), (Keep, "get", "keep")]  # fmt: skip
     before = [(owner, name, getattr(owner, name)) for owner, name, _ in places]
     for (owner, name, part), (_, _, run) in zip(places, before, strict=True):

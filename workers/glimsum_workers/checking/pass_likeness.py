@@ -11,13 +11,13 @@ import numpy as np
 from glimsum_jobs.errors import SourceError
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.engine.metrics import as_plane, block_means
+from glimsum_workers.engine.metrics import block_means
 from glimsum_workers.engine.registration.bands import halve_mask
 from glimsum_workers.engine.registration.prepared import Prepared, prepare
 from glimsum_workers.engine.registration.register import register
 from glimsum_workers.engine.sync.information import mutual_information
 from glimsum_workers.footage.digests import digest_of
-from glimsum_workers.footage.recorded import decode_pass
+from glimsum_workers.footage.recorded import decode_plane
 from glimsum_workers.frames.identities import Remembered
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.frames.roots import Roots
@@ -174,8 +174,7 @@ class Likeness:
 
     def _prepare(self, name: str, number: int) -> Prepared:
         self._still_wanted()
-        recorded = decode_pass(self._job.passes[name], self.source(name).read(number))
-        plane, clipped = as_plane(recorded.picture.rgb), recorded.clipped
+        plane, clipped = decode_plane(self._job.passes[name], self.source(name).read(number))
         while plane.size > _MOST_PIXELS:
             plane, clipped = block_means(plane, 2), ~halve_mask(~clipped)
         return prepare(plane, clipped=clipped)

@@ -19,7 +19,7 @@ from glimsum_workers.engine.codes import (
     VideoPlanes,
 )
 from glimsum_workers.engine.curves import CURVES
-from glimsum_workers.engine.tables import enter_table, look_up
+from glimsum_workers.engine.tables import enter_table, look_up, look_up_mean
 from glimsum_workers.engine.video import VideoRange, rgb_from_planes
 
 _TABLE_LOW, _TABLE_HIGH = -1.25, 2.25
@@ -86,6 +86,40 @@ def decode(codes: Codes, space: str, *, video_range: VideoRange | None = None) -
     return Decoded(Picture(rgb=rgb, alpha=alpha), replaced + replaced_alpha)
 
 
+def decode_mean(
+    codes: RgbCodes, space: str, *, video_range: VideoRange | None = None, top: int
+) -> tuple[Plane, NDArray[np.bool_]]:
+    """Turn codes into the mean of the light of their three channels.
+
+    Parameters
+    ----------
+    codes : RgbCodes
+        As in `decode`.
+    space : str
+        As in `decode`.
+    video_range : VideoRange, optional
+        As in `decode`.
+    top : int
+        The code from which a channel counts as clipped.
+
+    Returns
+    -------
+    mean : float32 array, (height, width)
+        The mean of the channels that `decode` gives; light that is not finite counts as 0.
+    clipped : bool array, (height, width)
+
+    Raises
+    ------
+    SourceError
+        As `decode`.
+    """
+    table = _code_table(find_space(space).id, codes.bits, video_range)
+    finite: Plane = np.where(np.isfinite(table), table, np.float32(0))
+    mean, clipped, highest = look_up_mean(codes.values, finite, top)
+    _hold_to_bits(codes, highest)
+    return mean, clipped
+
+
 def _apply(space: Space, values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the light of encoded values 0..1 by the space's own formula, in float64."""
     if space.curve is None:
@@ -128,14 +162,18 @@ def _code_table(name: str, bits: int, video_range: VideoRange | None) -> Plane:
 
 def _gather(codes: RgbCodes, table: Plane) -> Image:
     light, highest = look_up(codes.values, table)
-    if highest >= len(table):
+    _hold_to_bits(codes, highest)
+    return light
+
+
+def _hold_to_bits(codes: RgbCodes, highest: int) -> None:
+    if highest >= 1 << codes.bits:
         raise SourceError(
             "code too large for its bits",
             seen=f"code {highest}",
-            expected=f"0 to {len(table) - 1} ({codes.bits} bits)",
+            expected=f"0 to {(1 << codes.bits) - 1} ({codes.bits} bits)",
             remedy="The file's bit depth is read wrongly, or the file is damaged.",
         )
-    return light
 
 
 @lru_cache(maxsize=8)

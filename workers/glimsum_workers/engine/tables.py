@@ -35,6 +35,38 @@ def look_up(
     return light, int(quickly(np.ascontiguousarray(codes).reshape(-1), table, light.reshape(-1)))
 
 
+def look_up_mean(
+    codes: NDArray[np.uint8] | NDArray[np.uint16], table: Plane, top: int
+) -> tuple[Plane, NDArray[np.bool_], int]:
+    """Return the mean of the entries of each pixel's three codes: what `look_up` gives, averaged.
+
+    Parameters
+    ----------
+    codes : uint8 or uint16 array, (height, width, 3)
+    table : float32 array, (entries,)
+        As in `look_up`.
+    top : int
+        The code that is looked for, 0 or above.
+
+    Returns
+    -------
+    mean : float32 array, (height, width)
+    reached : bool array, (height, width)
+        Whether a code is at or above `top`.
+    highest : int
+        The highest code.
+    """
+    from glimsum_workers.engine.compiled.tables import (  # noqa: PLC0415  # as above
+        look_up_mean as quickly,
+    )
+
+    mean: Plane = np.empty(codes.shape[:2], np.float32)
+    reached: NDArray[np.bool_] = np.empty(codes.shape[:2], np.bool_)
+    flat = np.ascontiguousarray(codes).reshape(-1)
+    highest = quickly(flat, table, top, mean.reshape(-1), reached.reshape(-1))
+    return mean, reached, int(highest)
+
+
 def enter_table(values: Image, low: float, scale: float, table: Plane) -> None:
     """Replace values by the entries of a table, in place.
 

@@ -7,11 +7,12 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.passes import Level, Pass
 from glimsum_jobs.shot import ShotJob
-from glimsum_workers.engine.codes import Codes, Image, Picture, RgbCodes, VideoPlanes
+from glimsum_workers.engine.codes import Codes, Image, Picture, Plane, RgbCodes, VideoPlanes
 from glimsum_workers.engine.dark import subtract_dark
-from glimsum_workers.engine.encodings import decode
+from glimsum_workers.engine.encodings import decode, decode_mean
 from glimsum_workers.engine.exposure import exposure_gains, multiply_channels
 from glimsum_workers.engine.hot_pixels import HotMask, clip_mask, mend_hot_pixels
+from glimsum_workers.engine.metrics import as_plane
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,21 @@ def decode_pass(each: Pass, codes: Codes) -> Recorded:
     return Recorded(Picture(rgb, alpha), clipped, decoded.replaced)
 
 
+def decode_plane(each: Pass, codes: Codes) -> tuple[Plane, NDArray[np.bool_]]:
+    """Return the mean of a recorded pass's channels, and its clipped pixels, by `decode_pass`."""
+    if not isinstance(codes, RgbCodes) or codes.alpha is not None:
+        recorded = decode_pass(each, codes)
+        return as_plane(recorded.picture.rgb), recorded.clipped
+    plane, clipped = decode_mean(
+        codes, each.space, video_range=each.range, top=_ceiling(codes.bits)
+    )
+    if each.crop is not None:
+        rows = slice(each.crop.y, each.crop.y + each.crop.height)
+        columns = slice(each.crop.x, each.crop.x + each.crop.width)
+        plane, clipped = np.ascontiguousarray(plane[rows, columns]), clipped[rows, columns]
+    return plane, clipped
+
+
 def without_dark(
     each: Pass, rgb: Image, dark: Image | None, hot: HotMask | None
 ) -> tuple[Image, int]:
@@ -59,6 +75,11 @@ def without_dark(
     elif dark is not None:
         rgb = subtract_dark(rgb, dark, out=rgb)
     return rgb, 0 if hot is None else mend_hot_pixels(rgb, hot)
+
+
+def _ceiling(bits: int) -> int:
+    """Return the code from which a still is clipped; compressed ones ring by one or two codes."""
+    return (1 << bits) - (2 if bits == 8 else 1)
 
 
 def exposed(job: ShotJob, name: str, rgb: Image) -> Image:
@@ -85,13 +106,9 @@ def stops_of(job: ShotJob, name: str) -> float:
 
 
 def _clipped(codes: Codes) -> NDArray[np.bool_]:
-    """Return which pixels stand at the top of what the file can hold.
-
-    Compressed 8-bit codes ring by a code or two around the top.
-    """
+    """Return which pixels stand at the top of what the file can hold."""
     if isinstance(codes, RgbCodes):
-        top = 2**codes.bits - 1
-        return clip_mask(codes.values, top - 1 if codes.bits == 8 else top)
+        return clip_mask(codes.values, _ceiling(codes.bits))
     if isinstance(codes, VideoPlanes):
         clipped: NDArray[np.bool_] = np.greater_equal(codes.luma, 2**codes.bits - 2)
         return clipped

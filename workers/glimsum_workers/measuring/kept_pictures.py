@@ -18,7 +18,7 @@ Arrays = dict[str, NDArray[Any]]
 
 
 def as_arrays(ready: Prepared) -> Arrays:
-    """Return a prepared picture as arrays by name."""
+    """Return a prepared picture as arrays by name, masks eight pixels a byte."""
     arrays: Arrays = {
         "size": np.asarray(ready.size),
         "noise": np.asarray([ready.noise.gain, ready.noise.read]),
@@ -28,7 +28,7 @@ def as_arrays(ready: Prepared) -> Arrays:
     for index, level in enumerate(ready.levels):
         arrays[f"band{index}"] = level.band
         if level.valid is not None:
-            arrays[f"valid{index}"] = level.valid
+            arrays[f"valid{index}"] = np.packbits(level.valid, axis=1)
     return arrays
 
 
@@ -37,11 +37,19 @@ def as_prepared(arrays: Mapping[str, NDArray[Any]]) -> Prepared:
     height, width = (int(side) for side in arrays["size"])
     gain, read = (float(value) for value in arrays["noise"])
     levels = tuple(
-        Level(arrays[f"band{index}"], arrays.get(f"valid{index}"), int(factor))
+        Level(arrays[f"band{index}"], _mask(arrays, index), int(factor))
         for index, factor in enumerate(arrays["factors"])
     )
     last_box, noise = arrays["detail"]
     return Prepared((height, width), levels, Noise(gain, read), Band(int(last_box), float(noise)))
+
+
+def _mask(arrays: Mapping[str, NDArray[Any]], index: int) -> NDArray[np.bool_] | None:
+    packed = arrays.get(f"valid{index}")
+    if packed is None:
+        return None
+    width = arrays[f"band{index}"].shape[1]
+    return np.unpackbits(packed, axis=1, count=width).view(np.bool_)
 
 
 def nearness_arrays(nearness: Nearness) -> Arrays:

@@ -6,10 +6,10 @@ from glimsum_jobs.shot import ShotJob
 from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.parallax.find_nearness import find_nearness
 from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, GENERAL, Band
-from glimsum_workers.engine.registration.prepared import Prepared, prepare
+from glimsum_workers.engine.registration.prepared import Prepared, prepare_both
 from glimsum_workers.footage.digests import digest_of
 from glimsum_workers.footage.material import Material
-from glimsum_workers.footage.recorded import decode_pass
+from glimsum_workers.footage.recorded import decode_plane
 from glimsum_workers.frames.kept import Keep
 from glimsum_workers.measuring.kept_pictures import (
     as_arrays,
@@ -79,15 +79,14 @@ class PreparedPictures:
                 if frame is None
                 else material.pass_codes(name, frame)
             )
-            recorded = decode_pass(self._decoded_as(name, frame), codes)
-            rgb, clipped = recorded.picture.rgb, recorded.clipped
-            kept = as_arrays(prepare(rgb, clipped=clipped, band=band))
+            plane, clipped = decode_plane(self._decoded_as(name, frame), codes)
+            other = ACROSS_LIGHTS if band == GENERAL else GENERAL
+            both = (band, other) if self._is_held_both_ways(name, frame, band) else (band,)
+            ready, *others = prepare_both(plane, both, clipped=clipped)
+            kept = as_arrays(ready)
             self._keep.put(key, **kept)
-            if self._is_held_both_ways(name, frame, band):
-                other = ACROSS_LIGHTS if band == GENERAL else GENERAL
-                noise = as_prepared(kept).noise
-                ready = prepare(rgb, clipped=clipped, noise=noise, band=other)
-                self._keep.put(self.key(name, frame, other), **as_arrays(ready))
+            for each in others:
+                self._keep.put(self.key(name, frame, other), **as_arrays(each))
         return as_prepared(kept)
 
     def _is_held_both_ways(self, name: str, frame: int | None, band: Band) -> bool:

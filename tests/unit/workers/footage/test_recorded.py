@@ -3,9 +3,17 @@
 import numpy as np
 import pytest
 
+from glimsum_jobs.errors import SourceError
 from glimsum_jobs.passes import Crop, Level, Pass, WhiteBalance
 from glimsum_workers.engine.codes import FloatPixels, RgbCodes, VideoPlanes
-from glimsum_workers.footage.recorded import decode_pass, exposed, stops_of, without_dark
+from glimsum_workers.engine.metrics import as_plane
+from glimsum_workers.footage.recorded import (
+    decode_pass,
+    decode_plane,
+    exposed,
+    stops_of,
+    without_dark,
+)
 from support.small_shots import exr_pass, flat, grain, small_shot
 
 
@@ -105,3 +113,36 @@ def test_stops_count_from_the_unit_pass() -> None:
     assert stops_of(small_shot(passes=passes), "bulbs") == -2.0
     assert stops_of(small_shot(passes=passes, unit="bulbs"), "key") == 2.0
     assert stops_of(small_shot(passes=passes), "key") == 0.0
+
+
+@pytest.mark.parametrize("bits", [8, 10, 16])
+@pytest.mark.parametrize("crop", [None, {"x": 3, "y": 5, "width": 40, "height": 20}])
+def test_a_plane_is_the_mean_of_what_is_decoded_and_clips_where_that_does(
+    bits: int, crop: dict[str, int] | None
+) -> None:
+    random = np.random.default_rng(bits)
+    values = random.integers(0, 1 << bits, (64, 96, 3))
+    codes = RgbCodes(values.astype(np.uint8) if bits == 8 else values.astype(np.uint16), bits)
+    each = pass_of("srgb_rec709_scene", **({"crop": crop} if crop else {}))
+
+    plane, clipped = decode_plane(each, codes)
+
+    recorded = decode_pass(each, codes)
+    np.testing.assert_allclose(plane, as_plane(recorded.picture.rgb), rtol=2e-7)
+    np.testing.assert_array_equal(clipped, recorded.clipped)
+
+
+def test_a_plane_of_codes_beyond_their_bits_is_refused() -> None:
+    codes = RgbCodes(np.full((64, 64, 3), 1024, np.uint16), 10)
+
+    with pytest.raises(SourceError, match="code 1024"):
+        decode_plane(pass_of("srgb_rec709_scene"), codes)
+
+
+def test_a_plane_of_floats_is_their_mean() -> None:
+    values = np.random.default_rng(2).random((48, 50, 3), dtype=np.float32)
+
+    plane, clipped = decode_plane(pass_of(), FloatPixels(values))
+
+    np.testing.assert_array_equal(plane, as_plane(values))
+    assert not clipped.any()

@@ -1,5 +1,6 @@
 """A picture made ready to be registered: small arrays that can be kept and sent on."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,6 +104,39 @@ def prepare(
         If the picture is smaller than 37 x 37 pixels, holds values that are not finite, or the mask
         has another size.
     """
+    return prepare_both(light, (band,), clipped=clipped, noise=noise)[0]
+
+
+def prepare_both(
+    light: Image | Plane,
+    bands: Sequence[Band],
+    *,
+    clipped: Mask | None = None,
+    noise: Noise | None = None,
+) -> tuple[Prepared, ...]:
+    """Make a picture ready for several bands: the same as `prepare` for each, in less time.
+
+    Parameters
+    ----------
+    light : Image or Plane
+        As in `prepare`.
+    bands : sequence of Band
+        Which details.
+    clipped : bool array, (height, width), optional
+        As in `prepare`.
+    noise : Noise, optional
+        As in `prepare`.
+
+    Returns
+    -------
+    tuple of Prepared
+        In the order of `bands`.
+
+    Raises
+    ------
+    LightError
+        As `prepare`.
+    """
     plane = as_plane(light) if light.ndim == 3 else np.asarray(light, dtype=np.float32)
     _check(plane, clipped)
     valid = None if clipped is None or not clipped.any() else ~widen(clipped, _CLIP_REACH)
@@ -114,9 +148,10 @@ def prepare(
             valid if valid is None else halve_mask(valid),
             2 * factor,
         )
-    levels = []
+    levels: list[list[Level]] = [[] for _ in bands]
     for _ in range(_MOST_LEVELS):
-        levels.append(Level(_keep(pass_band(steady, valid, band)), valid, factor))
+        for band, own in zip(bands, levels, strict=True):
+            own.append(Level(_keep(pass_band(steady, valid, band)), valid, factor))
         if min(steady.shape) < 2 * _LEAST_SIDE:
             break
         steady, valid, factor = (
@@ -124,7 +159,10 @@ def prepare(
             valid if valid is None else halve_mask(valid),
             2 * factor,
         )
-    return Prepared((plane.shape[0], plane.shape[1]), tuple(levels), noise, band)
+    size = (plane.shape[0], plane.shape[1])
+    return tuple(
+        Prepared(size, tuple(own), noise, band) for band, own in zip(bands, levels, strict=True)
+    )
 
 
 def _keep(band: Plane) -> NDArray[np.float16]:
