@@ -117,7 +117,8 @@ def _find(shot: str, numbers: list[int], roots: Mapping[str, Path]) -> dict[int,
             order = read_order(roots, folder)
         except SourceError:
             continue
-        known.add(order.run)
+        if order.shot == shot:
+            known.add(order.run)
         if order.shot == shot and order.version in numbers:
             frames = newest_standing(read_lines(roots, order).lines)[Stage.COMBINE]
             found[order.version] = Finished(
@@ -131,7 +132,7 @@ def _find(shot: str, numbers: list[int], roots: Mapping[str, Path]) -> dict[int,
             raise SourceError(
                 f"shot {shot} has no version {number} here",
                 place=Place(shot=shot, file=f"v{number:03d}"),
-                seen=f"of these numbers: {', '.join(sorted(known)) or 'nothing'}",
+                seen=f"of those asked for: {', '.join(sorted(known)) or 'none'}",
                 expected=f"its folder below a root: {places or 'none is set'}",
                 remedy="Check name and number; name the root with --root NAME=FOLDER.",
             )

@@ -70,8 +70,10 @@ def wedge(
         raise WrongUse(
             "the sheet can't be written there",
             place=Place(field="--out", file=str(out)),
-            seen=out.suffix or "no ending",
-            expected=f"FILE{' or FILE'.join(endings)} in a folder that is there",
+            seen=f"a file {out.suffix or 'without ending'}"
+            f"{'' if out.absolute().parent.is_dir() else ' in a folder that is not there'}",
+            expected=f"FILE{' or FILE'.join(endings)} in a folder that is there"
+            f"{'; a service makes JPEG alone' if elsewhere else ''}",
             remedy="Name another file.",
         )
     frames = list(dict.fromkeys(frames))
@@ -145,7 +147,8 @@ def _of_service(
 
 def _words(made: "Wedge", out: Path) -> list[str]:
     frames = ", ".join(map(str, made.frames))
-    lines = [f"{out}  {made.shot}, frame {frames}, now {', '.join(made.now)}"]
+    several = "s" if len(made.frames) > 1 else ""
+    lines = [f"{out}  {made.shot}, frame{several} {frames}, now {', '.join(made.now)}"]
     for each in made.cells:
         lines.append(f"  {each.cell:3d}  {each.words}{'  as it is' if each.as_it_is else ''}")
     picked = next((each.cell for each in made.cells if not each.as_it_is), 1)

@@ -113,7 +113,8 @@ def write_wedge(
         ask=before_rename,
     )
     frames = ", ".join(map(str, wedge.frames))
-    title = f"{wedge.shot}, frame {frames}; now {', '.join(wedge.now)}"
+    several = "s" if len(wedge.frames) > 1 else ""
+    title = f"{wedge.shot}, frame{several} {frames}; now {', '.join(wedge.now)}"
     kind = "PNG" if wedge.sheet.lower().endswith(".png") else "JPEG"
     file = str(place.folder / wedge.sheet)
     sheet = draw_sheet(list(_labelled(wedge, made)), wedge.columns, title, file)
