@@ -61,15 +61,11 @@ def pick(
             name = client.full_name(str(sheet))
             taken = client.pick(name, cell, priority)
             return tell_taken(client, taken, wait=wait, as_json=as_json)
+    if not sheet.name:
+        raise _neither(sheet)
     file = sheet.with_suffix(".json")
-    if not file.exists() and not sheet.exists():
-        raise WrongUse(
-            "this is neither a sheet nor a wedge of the service",
-            place=Place(field="SHEET"),
-            seen=f"{sheet}: there is no {file} here",
-            expected="a sheet of `glimsum wedge` with its FILE.json beside it, or SHOT/wNNN",
-            remedy="Check the name; `glimsum wedges SHOT` lists those of the service.",
-        )
+    if not (_is_there(file) or _is_there(sheet)):
+        raise _neither(sheet)
     made = _read_sheet(file)
     chosen = _cell(made, cell)
     if out is not None and made.version is not None:
@@ -96,8 +92,18 @@ def pick(
 
 
 def _is_of_service(sheet: Path) -> bool:
-    """Return whether an argument means a wedge of the service: no file, and the name of one."""
-    return WEDGE.fullmatch(str(sheet)) is not None and not sheet.exists()
+    """Return whether an argument means a wedge of the service: no sheet, and the name of one."""
+    if WEDGE.fullmatch(str(sheet)) is None:
+        return False
+    return not (_is_there(sheet) or _is_there(sheet.with_suffix(".json")))
+
+
+def _is_there(file: Path) -> bool:
+    """Return whether a file is there, or may be: reading it tells."""
+    try:
+        return file.is_file()
+    except OSError:
+        return True
 
 
 def _no_job(seen: str, shot: str) -> WrongUse:
@@ -122,6 +128,16 @@ def _read_sheet(file: Path) -> "Wedge":
         first = error.errors()[0]
         where = ".".join(map(str, first["loc"]))
         raise _no_sheet(file, f"{where}: {first['msg']}".lstrip(": ")) from error
+
+
+def _neither(sheet: Path) -> WrongUse:
+    return WrongUse(
+        "this is neither a sheet nor a wedge of the service",
+        place=Place(field="SHEET"),
+        seen=f"{sheet}: there is no such file",
+        expected="a sheet of `glimsum wedge` with its FILE.json beside it, or SHOT/wNNN",
+        remedy="Check the name; `glimsum wedges SHOT` lists those of the service.",
+    )
 
 
 def _no_sheet(file: Path, seen: str) -> WrongUse:

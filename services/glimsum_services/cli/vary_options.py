@@ -44,9 +44,16 @@ def read_varied(texts: list[str] | None) -> list[Varied]:
 def write_varied(varied: Varied) -> str:
     """Return the text that `read_varied` reads as `varied`."""
     name = varied.name if varied.number is None else f"{varied.name}#{varied.number}"
-    kind = {"stops": "", "tint_mired": " tint", "cue": f" cue {varied.cue or 0:.10g}"}[varied.field]
-    values = [each if isinstance(each, str) else f"{each:.10g}" for each in varied.values]
+    kind = " tint" if varied.field == "tint_mired" else ""
+    if varied.cue is not None:
+        kind = f" cue {_written(varied.cue)}"
+    values = [each if isinstance(each, str) else _written(each) for each in varied.values]
     return f"{name}{kind}={','.join(values)}"
+
+
+def _written(number: float) -> str:
+    """Return the shortest text that is read as this very number, whole ones without a point."""
+    return repr(number).removesuffix(".0")
 
 
 def _varied(text: str) -> Varied:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_jobs.passes import Level, Pass
+from glimsum_jobs.passes import Crop, Level, Pass
 from glimsum_jobs.shot import ShotJob
 from glimsum_workers.engine.codes import Codes, Image, Picture, Plane, RgbCodes, VideoPlanes
 from glimsum_workers.engine.dark import subtract_dark
@@ -41,10 +41,9 @@ def decode_pass(each: Pass, codes: Codes) -> Recorded:
     if alpha is not None and not getattr(codes, "alpha_associated", True):
         rgb = rgb * alpha[..., np.newaxis]
     if each.crop is not None:
-        rows = slice(each.crop.y, each.crop.y + each.crop.height)
-        columns = slice(each.crop.x, each.crop.x + each.crop.width)
-        rgb, clipped = np.ascontiguousarray(rgb[rows, columns]), clipped[rows, columns]
-        alpha = None if alpha is None else np.ascontiguousarray(alpha[rows, columns])
+        kept = _window(each.crop)
+        rgb, clipped = np.ascontiguousarray(rgb[kept]), clipped[kept]
+        alpha = None if alpha is None else np.ascontiguousarray(alpha[kept])
     return Recorded(Picture(rgb, alpha), clipped, decoded.replaced)
 
 
@@ -57,10 +56,14 @@ def decode_plane(each: Pass, codes: Codes) -> tuple[Plane, NDArray[np.bool_]]:
         codes, each.space, video_range=each.range, top=_ceiling(codes.bits)
     )
     if each.crop is not None:
-        rows = slice(each.crop.y, each.crop.y + each.crop.height)
-        columns = slice(each.crop.x, each.crop.x + each.crop.width)
-        plane, clipped = np.ascontiguousarray(plane[rows, columns]), clipped[rows, columns]
+        kept = _window(each.crop)
+        plane, clipped = np.ascontiguousarray(plane[kept]), clipped[kept]
     return plane, clipped
+
+
+def _window(crop: Crop) -> tuple[slice, slice]:
+    """Return the rows and columns that are kept."""
+    return slice(crop.y, crop.y + crop.height), slice(crop.x, crop.x + crop.width)
 
 
 def without_dark(

@@ -93,7 +93,8 @@ class PreparedPictures:
         """Return whether a picture is held against the reference and its own pass in any case.
 
         Then all of its detail is prepared at once, so that its file is read once. Before a camera
-        that moves one that is held against its own pass is held against the reference too.
+        that moves one that is held against its own pass is held against the reference too; asked
+        for the other way round, as on the first frame, it is read twice.
         """
         job = self._job
         if name == job.reference_pass or frame is None:

@@ -101,6 +101,7 @@ def test_wedges_of_a_service_are_listed_and_picked_by_their_names(service: Worki
     early = service.ask("pick", run, "1")
     assert (early.exit_code, f"{run} has no sheet" in early.output) == (1, True)
     service.place.work_on_shot("small/v001", [Stage.WEDGE])
+    assert service.ask("watch", run).exit_code == 0
 
     listed = service.ask("wedges", "small").output.splitlines()
 

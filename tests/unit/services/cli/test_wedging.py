@@ -121,6 +121,24 @@ def test_a_cell_that_says_what_a_job_may_leave_out_becomes_a_file_too(
     assert (step.stops, step.tint_mired) == (0, 0)
 
 
+def test_a_sheet_here_goes_before_a_wedge_of_the_service_of_that_name(
+    job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made(job, "--vary", "lamps#1=0,1")
+    folder = job.parent / "quay"
+    folder.mkdir()
+    tree = json.loads((job.parent / "sheet.json").read_text())
+    (folder / "w001.json").write_text(json.dumps(tree | {"job": "../quay.yaml"}))
+    monkeypatch.chdir(job.parent)
+
+    result = ask("pick", "quay/w001", 1, "--out", "quay_d.yaml", "--service", "http://127.0.0.1:9")
+
+    assert result.exit_code == 0, result.output
+    for name in (".", "/", "a" * 300, "quay/w002x"):
+        wrong = ask("pick", name, 1, "--out", "b.yaml")
+        assert (wrong.exit_code, type(wrong.exception)) == (2, SystemExit), wrong.output
+
+
 def test_a_job_without_a_recipe_gets_one_and_json_stays_json(job: Path) -> None:
     tree = {**json.loads(read_job_file(job).jobs[0].model_dump_json(by_alias=True))}
     plain = {name: value for name, value in tree.items() if value is not None}
@@ -184,7 +202,14 @@ def test_values_are_a_list_or_a_range_with_its_ends(text: str, values: tuple[Any
 
 
 @pytest.mark.parametrize(
-    "text", ["a=-1,0.5,out", "haze#2=0", "beauty tint=-40,0,40", "flash cue 1.5=-2,-1"]
+    "text",
+    [
+        "a=-1,0.5,out",
+        "a=0.12345678912345,12345.1234567",
+        "haze#2=0",
+        "beauty tint=-40,0,40",
+        "flash cue 1.5=-2,-1",
+    ],
 )
 def test_what_varies_is_written_as_it_is_typed(text: str) -> None:
     assert write_varied(read_varied([text])[0]) == text

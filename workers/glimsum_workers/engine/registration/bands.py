@@ -20,7 +20,7 @@ class Band:
     Attributes
     ----------
     last_box : int
-        Pixels, a power of 2 from 2: the mean is that of three boxes of 4 and this one, near a
+        Pixels, 2, 4 or 8: the mean is that of three boxes of 4 and this one, near a
         Gaussian of variance (44 + last_box**2) / 12.
     noise : float
         Variance that noise of variance 1 keeps in `pass_band` (sum of squares of its kernel).
@@ -107,7 +107,7 @@ def pass_band(plane: Plane, valid: Mask | None = None, band: Band = GENERAL) -> 
 
 def _fill(plane: Plane, valid: Mask, band: Band) -> Plane:
     """Give masked pixels the mean of the valid ones about them, so that no edge is left there."""
-    masked = ~valid
+    masked = np.ascontiguousarray(~valid)
     light = _passed(np.where(valid, plane, np.float32(0)), band, masked)
     weight = _passed(valid.astype(np.float32), band, masked)
     filled: Plane = plane.copy()

@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.registration.bands import Mask
 from glimsum_workers.engine.registration.prepared import Level
 from glimsum_workers.engine.registration.taps import REACH, SLOPE
@@ -82,12 +83,18 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
     -------
     TileSums
         Only tiles that lie inside both pictures and have half of their pixels valid.
+
+    Raises
+    ------
+    LightError
+        Levels or masks differ in size.
     """
     from glimsum_workers.engine.compiled.tile_products import (  # noqa: PLC0415  # costs 0.5 s
         SUMS,
         sum_products,
     )
 
+    _check_alike(reference, moving)
     size = (reference.band.shape[0], reference.band.shape[1])
     offsets = np.rint(expected).astype(np.intp)
     tops, lefts = lay_tiles(size)
@@ -121,6 +128,19 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
         sums[:, cells + 9 : -1],
         sums[:, -1],
     )
+
+
+def _check_alike(reference: Level, moving: Level) -> None:
+    """Refuse what compiled code, which looks at no bounds, would read beyond its end."""
+    planes = (reference.band, moving.band, reference.valid, moving.valid)
+    shapes = {plane.shape for plane in planes if plane is not None}
+    if len(shapes) > 1:
+        raise LightError(
+            "Pictures and masks of one level differ in size",
+            seen=", ".join(f"{shape[1]} x {shape[0]}" for shape in sorted(shapes)),
+            expected="one size",
+            remedy="Prepare both pictures anew, in one size.",
+        )
 
 
 def _inside(
