@@ -245,7 +245,8 @@ def _check_turn(turn: NDArray[np.float64], shift: NDArray[np.float64]) -> float:
     if narrowest < 1 / _MOST_STRETCH or widest > _MOST_STRETCH:
         raise LightError(
             "The motion of a pass changes its size too far",
-            seen=f"{narrowest:.4g} to {widest:.4g} source pixels to a new one",
+            # What a processor leaves of 0 is no size.
+            seen=f"{round(narrowest, 9):.4g} to {widest:.4g} source pixels to a new one",
             expected=f"{1 / _MOST_STRETCH:.4g} to {_MOST_STRETCH:.4g}",
             remedy="Check the crop and the size of the picture.",
         )
