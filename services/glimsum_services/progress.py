@@ -83,7 +83,7 @@ def _pace(record: RunRecord, counts: Counts, frame_seconds: Sequence[float]) -> 
     return counts.working / typical if typical > 0 else None
 
 
-class LeftBehind(NamedTuple):
+class ShownResults(NamedTuple):
     """What the items of a run that are shown of it left behind."""
 
     recent: Sequence[Mapping[str, Any]]
@@ -101,7 +101,7 @@ class LeftBehind(NamedTuple):
         return list((self.checked or {}).get("problems", []))
 
 
-def left_behind(ledger: Ledger, record: RunRecord, asked: FrameRange) -> LeftBehind:
+def read_shown(ledger: Ledger, record: RunRecord, asked: FrameRange) -> ShownResults:
     """Return what is shown of a run, read at one moment.
 
     Frames are taken in order, so the newest stand just before the number of frames at their
@@ -113,4 +113,4 @@ def left_behind(ledger: Ledger, record: RunRecord, asked: FrameRange) -> LeftBeh
     frames = [(Stage.COMBINE, str(asked.first + place)) for place in places]
     stages = [(Stage.CHECK, SINGLE_ITEM), (Stage.FINISH, SINGLE_ITEM)]
     checked, finished, *made = ledger.results(record.run, [*stages, *frames])
-    return LeftBehind([each for each in made if each is not None][-RECENT:], checked, finished)
+    return ShownResults([each for each in made if each is not None][-RECENT:], checked, finished)

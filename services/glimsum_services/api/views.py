@@ -11,7 +11,7 @@ from glimsum_jobs.orders import RunOrder
 from glimsum_jobs.problems import Problem, Rank
 from glimsum_services.api.problem_details import Trouble, as_trouble
 from glimsum_services.api.service import Service
-from glimsum_services.progress import LeftBehind, Progress, left_behind, progress_of
+from glimsum_services.progress import Progress, ShownResults, progress_of, read_shown
 
 MOST_LISTED = 200
 """Most frames named in one view of a shot; the rest is counted and listed by /frames."""
@@ -113,7 +113,7 @@ def show_shot(service: Service, order: RunOrder) -> ShotView:
     """Return the view of one version; reads the ledger."""
     record = service.standing(order)
     frames = order.job.frames
-    found = left_behind(service.ledger, record, order.asked)
+    found = read_shown(service.ledger, record, order.asked)
     finished = found.finished
     combined = [each for each in found.recent if not each.get("reused")] or found.recent
     times = [float(str(each["seconds"])) for each in combined if "seconds" in each]
@@ -193,7 +193,7 @@ def _newest(recent: Sequence[Mapping[str, Any]]) -> int | None:
 
 
 def _problems(
-    service: Service, order: RunOrder, record: RunRecord, found: LeftBehind
+    service: Service, order: RunOrder, record: RunRecord, found: ShownResults
 ) -> list[Trouble]:
     problems = [Problem.model_validate(each) for each in found.problems[:MOST_LISTED]]
     if record.ended is None:

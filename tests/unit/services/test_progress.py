@@ -7,7 +7,7 @@ import pytest
 
 from glimsum_jobs.frame_ranges import FrameRange
 from glimsum_jobs.ledger import SINGLE_ITEM, Control, Counts, RunRecord, RunState, Stage
-from glimsum_services.progress import RECENT, left_behind, progress_of
+from glimsum_services.progress import RECENT, progress_of, read_shown
 from support.memory_ledger import MemoryLedger
 
 
@@ -76,7 +76,7 @@ def test_of_the_last_finished_frames_and_of_check_and_finish_all_is_read() -> No
     now = ledger.record(run)
     assert now is not None
 
-    found = left_behind(ledger, now, FrameRange(first=1001, last=1020))
+    found = read_shown(ledger, now, FrameRange(first=1001, last=1020))
 
     assert [each["frame"] for each in found.recent] == list(range(1016 - RECENT, 1016))
     assert (list(found.problems), found.finished) == (["dust"], None)
@@ -84,7 +84,7 @@ def test_of_the_last_finished_frames_and_of_check_and_finish_all_is_read() -> No
         finish(ledger, run, {"frame": frame})
     ledger.advance(run, Stage.COMBINE, Stage.FINISH, [SINGLE_ITEM])
     finish(ledger, run, {"remarks": ["a lamp flickers"], "reused": 0})
-    assert list(left_behind(ledger, now, FrameRange(first=1001, last=1020)).problems) == [
+    assert list(read_shown(ledger, now, FrameRange(first=1001, last=1020)).problems) == [
         "a lamp flickers"
     ]
 
