@@ -17,6 +17,8 @@ Numbers = NDArray[np.float64]
 _GROUPS = (6, 8)
 """Rows and columns of neighbourhoods."""
 _TURNS = 8
+_NEAR = 0.1
+"""A change, pixels of the level, after which outliers are taken to be the same."""
 _CLOSE_ENOUGH = (2e-3, 0.01, 0.03)
 """Pixels of the level, finest first: a coarse one only has to lead to the next."""
 
@@ -83,22 +85,27 @@ def refine_level(
     still, reach = pair[0], half_diagonal(reference.size)
     parameters, found = start.copy(), None
     freedom = _Freedom(model, reach, nearness)
-    sums, basis = _sum_about(pair, freedom, parameters)
+    about = _look_about(pair, freedom, parameters)
+    robust = np.ones(len(about.groups))
     for _ in range(_TURNS):
-        displacement = basis @ parameters / still.factor
-        if found is not None and np.abs(displacement - sums.offsets).max(initial=0.0) > 1.0:
-            sums, basis = _sum_about(pair, freedom, parameters)
-            displacement = basis @ parameters / still.factor
-        fit = fit_tiles(sums, displacement, reference.detail)
-        groups = _neighbourhoods(sums.centres[fit.kept], still)
-        step = solve_step(fit, basis[fit.kept], groups, found.step.misfit if found else 0.0)
+        displacement = about.moved_by(parameters)
+        if found is not None and np.abs(displacement - about.sums.offsets).max(initial=0.0) > 1.0:
+            about = _look_about(pair, freedom, parameters)
+            displacement, robust = about.moved_by(parameters), np.ones(len(about.groups))
+        fit = fit_tiles(about.sums, displacement, reference.detail)
+        kept, misfit = fit.kept, found.step.misfit if found else 0.0
+        step = solve_step(fit, about.basis[kept], about.groups[kept], misfit, robust[kept])
         if step is None:
             return None
+        robust[:] = 1
+        if np.abs(step.change).max() < _NEAR:
+            robust[kept] = step.robust
         # Half a pixel at a time: beyond, the slope of the likelihood says little.
         parameters = parameters + np.clip(step.change, -0.5, 0.5) * still.factor
-        places = sums.centres[fit.kept] * still.factor
-        share = len(fit.kept) / max(len(sums.count), 1)
-        found = Refined(parameters, step, places, still.factor, share)
+        places = about.sums.centres[kept] * still.factor
+        found = Refined(
+            parameters, step, places, still.factor, len(kept) / max(len(about.groups), 1)
+        )
         if np.abs(step.change).max() < _CLOSE_ENOUGH[min(number, 2)]:
             break
     return found
@@ -119,16 +126,38 @@ class _Freedom:
         return model_basis(self.model, places / self.reach, near)
 
 
-def _sum_about(
-    pair: tuple[Level, Level], freedom: _Freedom, parameters: Numbers
-) -> tuple[TileSums, Numbers]:
-    """Return the sums about where the parameters put the tiles, and the basis of those tiles."""
+@dataclass(frozen=True)
+class _About:
+    """Sums over n tiles about where a motion puts them, pixels of a level.
+
+    `basis` (n, 2, parameters) is how they move with the parameters, `groups` (n) the number of
+    the neighbourhood of each.
+    """
+
+    sums: TileSums
+    basis: Numbers
+    groups: NDArray[np.intp]
+    factor: int
+
+    def moved_by(self, parameters: Numbers) -> Numbers:
+        """Return dx, dy of the tiles, (n, 2)."""
+        return _move(self.basis, parameters, self.factor)
+
+
+def _move(basis: Numbers, parameters: Numbers, factor: int) -> Numbers:
+    moved = basis.reshape(-1, parameters.size) @ (parameters / factor)
+    return np.asarray(moved.reshape(-1, 2), dtype=np.float64)
+
+
+def _look_about(pair: tuple[Level, Level], freedom: _Freedom, parameters: Numbers) -> _About:
+    """Sum over the tiles about where the parameters put them."""
     still, other = pair
     grid = tile_centres((still.band.shape[0], still.band.shape[1]))
     basis = freedom.basis(grid.reshape(-1, 2), still.factor)
-    expected = basis @ parameters / still.factor
+    expected = _move(basis, parameters, still.factor)
     sums = sum_tiles(still, other, expected.reshape(grid.shape))
-    return sums, freedom.basis(sums.centres, still.factor)
+    groups = _neighbourhoods(sums.centres, still)
+    return _About(sums, freedom.basis(sums.centres, still.factor), groups, still.factor)
 
 
 def _neighbourhoods(centres: Numbers, level: Level) -> NDArray[np.intp]:

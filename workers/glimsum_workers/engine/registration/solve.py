@@ -5,17 +5,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from glimsum_workers.engine.registration.spread import find_misfit, middle, sandwich
-from glimsum_workers.engine.registration.symmetric import Symmetric
+from glimsum_workers.engine.registration.spread import (
+    MEDIAN_CHI2_1,
+    find_median,
+    find_misfit,
+    middle,
+    sandwich,
+)
 from glimsum_workers.engine.registration.tile_fit import TileFit
 
 Numbers = NDArray[np.float64]
 
 _TUKEY = 4.0
 _ROUNDS = 10
+_SWINGS = 4
 _SETTLED = 1e-4
 """Pixels of the level."""
-_MEDIAN_CHI2_1 = 0.4549
 _MEDIAN_CHI2_2 = 1.386
 
 
@@ -35,8 +40,10 @@ class Step:
         How far (one sigma, pixels of the level) tiles lie off the motion beyond their own noise.
     alarm : float
         Deviation of the tiles over what their own noise allows; 1 is ideal.
+    robust : float64 array, (n,)
+        What counts of each tile, 0..1: 0 for outliers.
     weights : float64 array, (n,)
-        Share of each tile, 0..1: 0 for outliers.
+        Share of each tile, 0..1: what counts of it times how well it knows, over the best.
     residuals : float64 array, (n, 2)
         Displacement left in each tile, pulled towards 0 where the tile knows little.
     """
@@ -46,12 +53,17 @@ class Step:
     matrix: Numbers
     misfit: float
     alarm: float
+    robust: Numbers
     weights: Numbers
     residuals: Numbers
 
 
 def solve_step(
-    fit: TileFit, basis: Numbers, groups: NDArray[np.intp], misfit: float = 0.0
+    fit: TileFit,
+    basis: Numbers,
+    groups: NDArray[np.intp],
+    misfit: float = 0.0,
+    robust: Numbers | None = None,
 ) -> Step | None:
     """Solve for the change of the parameters that the tiles ask for.
 
@@ -63,11 +75,13 @@ def solve_step(
     fit : TileFit
         n tiles.
     basis : float64 array, (n, 2, parameters)
-        From `models.model_basis`.
+        From `models.model_basis`; at most six parameters.
     groups : int array, (n,)
         Number of the neighbourhood of each tile; neighbourhoods are taken as independent.
     misfit : float
         Where the search for it starts, pixels of the level.
+    robust : float64 array, (n,), optional
+        What counts of each tile at first, 0..1; all where not given.
 
     Returns
     -------
@@ -81,41 +95,32 @@ def solve_step(
     doi 10.2307/1912934, over groups.
     """
     tiles = _Tiles(fit, basis)
-    turn = _solve_round(tiles, np.ones(len(basis)), misfit)
+    turn = tiles.solve(np.ones(len(basis)) if robust is None else robust, misfit)
     for number in range(1, _ROUNDS):
         if turn is None:
             return None
-        before, turn = turn, _solve_round(tiles, turn.robust, turn.misfit)
+        # Half of the way from then on: weights and misfit, each found from the other, may swing.
+        misfit = turn.misfit if number < _SWINGS else (misfit + turn.misfit) / 2
+        before, turn = turn, tiles.solve(turn.robust, misfit)
         if turn is None:
             return None
         if number > 1 and float(np.abs(turn.change - before.change).max()) < _SETTLED:
             break
     if turn is None:
         return None
-    left_x, left_y = turn.left
-    scores = turn.robust * (tiles.across * left_x + tiles.down * left_y)
-    alarm = float(np.sqrt(middle(turn.off**2 * tiles.largest) / _MEDIAN_CHI2_1))
+    left_x, left_y = turn.left[:2]
+    scores = turn.robust * (basis[:, 0].T * left_x + basis[:, 1].T * left_y)
+    alarm = float(np.sqrt(middle(turn.off**2 * tiles.largest) / MEDIAN_CHI2_1))
     return Step(
         change=turn.change,
         covariance=sandwich(scores.T, turn.matrix, groups),
         matrix=turn.matrix,
         misfit=turn.misfit,
         alarm=alarm,
+        robust=turn.robust,
         weights=turn.robust * np.sqrt(tiles.largest / tiles.largest.max()),
-        residuals=np.stack(turn.weight.softened().inverse().apply(left_x, left_y), axis=-1),
+        residuals=turn.left[2:4].T,
     )
-
-
-class _Tiles:
-    """What stays the same while the weights are found."""
-
-    def __init__(self, fit: TileFit, basis: Numbers) -> None:
-        self.fit = fit
-        self.across = np.ascontiguousarray(basis[:, 0].T)
-        self.down = np.ascontiguousarray(basis[:, 1].T)
-        self.largest, x, y = fit.information.strongest()
-        self.wanted = (x * fit.score[:, 0] + y * fit.score[:, 1]) / self.largest
-        self.along = x * self.across + y * self.down
 
 
 @dataclass(frozen=True)
@@ -124,49 +129,60 @@ class _Round:
 
     change: Numbers
     matrix: Numbers
-    weight: Symmetric
-    left: tuple[Numbers, Numbers]
+    left: Numbers
     off: Numbers
     misfit: float
     robust: Numbers
 
 
-def _solve_round(tiles: _Tiles, robust: Numbers, misfit: float) -> _Round | None:
-    own, score = tiles.fit.information, tiles.fit.score
-    # (own^-1 + misfit^2)^-1, without ever inverting a tile that knows one direction only.
-    shrink = own.scaled(misfit**2).plus_unit().inverse()
-    weight = shrink.times(own)
-    target = shrink.apply(score[:, 0], score[:, 1])
-    matrix, right = _normal(weight, target, tiles.across, tiles.down, robust)
-    if not _is_sound(matrix):
-        return None
-    change = np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
-    moved = weight.apply(change @ tiles.across, change @ tiles.down)
-    left = target[0] - moved[0], target[1] - moved[1]
-    off = tiles.wanted - change @ tiles.along
-    chi2 = weight.softened().inverse().form(*left)
-    scale2 = max(middle(chi2) / _MEDIAN_CHI2_2, 1.0)
-    return _Round(
-        change=change,
-        matrix=matrix,
-        weight=weight,
-        left=left,
-        off=off,
-        misfit=find_misfit(off, 1 / tiles.largest, robust),
-        robust=np.clip(1 - chi2 / (_TUKEY**2 * scale2), 0, 1) ** 2,
-    )
+class _Tiles:
+    """What stays the same while the weights are found."""
+
+    def __init__(self, fit: TileFit, basis: Numbers) -> None:
+        from glimsum_workers.engine.compiled.tile_rounds import (  # noqa: PLC0415  # costs 0.5 s
+            LANES,
+            SIZE,
+            lay_tiles,
+        )
+
+        count, _, self._freedom = basis.shape
+        self._batches = np.zeros((-(-count // LANES), SIZE))
+        lay_tiles(fit.information, fit.score, basis, self._batches)
+        self.largest, self._x, self._y = _find_strongest(fit.information)
+        self._wanted = (self._x * fit.score[0] + self._y * fit.score[1]) / self.largest
+        self._variance = 1 / self.largest
+
+    def solve(self, robust: Numbers, misfit: float) -> _Round | None:
+        from glimsum_workers.engine.compiled.tile_rounds import (  # noqa: PLC0415  # as above
+            take_off,
+            weigh_tiles,
+        )
+
+        matrix, right = np.empty((self._freedom, self._freedom)), np.empty(self._freedom)
+        weigh_tiles(self._batches, robust, misfit, matrix, right)
+        if not _is_sound(matrix):
+            return None
+        change = np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+        moved, left = np.empty((2, robust.size)), np.empty((5, robust.size))
+        take_off(self._batches, change, moved, left)
+        off = self._wanted - self._x * moved[0] - self._y * moved[1]
+        scale2 = max(find_median(left[4]) / _MEDIAN_CHI2_2, 1.0)
+        return _Round(
+            change=change,
+            matrix=matrix,
+            left=left,
+            off=off,
+            misfit=find_misfit(off, self._variance, robust),
+            robust=np.clip(1 - left[4] / (_TUKEY**2 * scale2), 0, 1) ** 2,
+        )
 
 
-def _normal(
-    weight: Symmetric,
-    target: tuple[Numbers, Numbers],
-    across: Numbers,
-    down: Numbers,
-    robust: Numbers,
-) -> tuple[Numbers, Numbers]:
-    xx, xy, yy = robust * weight.xx, robust * weight.xy, robust * weight.yy
-    matrix = (xx * across + xy * down) @ across.T + (xy * across + yy * down) @ down.T
-    return matrix, across @ (robust * target[0]) + down @ (robust * target[1])
+def _find_strongest(information: Numbers) -> tuple[Numbers, Numbers, Numbers]:
+    """Return the larger eigenvalue of each tile, at least 1e-12, and x, y of its direction."""
+    xx, xy, yy = information
+    half, apart = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    angle = np.arctan2(2 * xy, xx - yy) / 2
+    return np.maximum(half + apart, 1e-12), np.cos(angle), np.sin(angle)
 
 
 def _is_sound(matrix: Numbers) -> bool:

@@ -1,8 +1,6 @@
 """Sums over tiles of two band-passed pictures, from which any small shift can be judged."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +14,7 @@ TILE = 16
 _MARGIN = 5
 """Pixels at the edge of a picture that the repeated edge has bent."""
 _SIDE = 2 * REACH + 1
-_NO_WEIGHT: NDArray[np.float32] = np.ones((1, 1), dtype=np.float32)
+_EVERYWHERE: Mask = np.ones((0, 0), dtype=np.bool_)
 
 
 @dataclass(frozen=True)
@@ -32,22 +30,33 @@ class TileSums:
         x, y of the tiles' centres from the centre of the picture.
     offsets : float64 array, (n, 2)
         Whole dx, dy about which `cross` stands.
-    cross : float64 array, (n, 7, 7)
-        Sum of I(x) J(x + offset + k), k = -3 .. 3 in y, then x.
-    energy : float64 array, (n, 3, 3)
-        Sum of J(x + offset + k)**2, k = -1 .. 1.
-    own : float64 array, (n, 6)
-        Sums of I I, I gx, I gy, gx gx, gx gy, gy gy.
-    count : float64 array, (n,)
-        Valid pixels.
+    table : float64 array, (n, 65)
+        Of each tile `cross`, `energy`, `own` and `count`, one after the other.
     """
 
     centres: NDArray[np.float64]
     offsets: NDArray[np.float64]
-    cross: NDArray[np.float64]
-    energy: NDArray[np.float64]
-    own: NDArray[np.float64]
-    count: NDArray[np.float64]
+    table: NDArray[np.float64]
+
+    @property
+    def cross(self) -> NDArray[np.float64]:
+        """Sum of I(x) J(x + offset + k), (n, 7, 7), k = -3 .. 3 in y, then x."""
+        return self.table[:, : _SIDE * _SIDE].reshape(-1, _SIDE, _SIDE)
+
+    @property
+    def energy(self) -> NDArray[np.float64]:
+        """Sum of J(x + offset + k)**2, (n, 3, 3), k = -1 .. 1."""
+        return self.table[:, _SIDE * _SIDE : -7].reshape(-1, 3, 3)
+
+    @property
+    def own(self) -> NDArray[np.float64]:
+        """Sums of I I, I gx, I gy, gx gx, gx gy, gy gy, (n, 6)."""
+        return self.table[:, -7:-1]
+
+    @property
+    def count(self) -> NDArray[np.float64]:
+        """Valid pixels, (n,)."""
+        return self.table[:, -1]
 
 
 def lay_tiles(size: tuple[int, int]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -91,43 +100,26 @@ def sum_tiles(reference: Level, moving: Level, expected: NDArray[np.float64]) ->
     """
     from glimsum_workers.engine.compiled.tile_products import (  # noqa: PLC0415  # costs 0.5 s
         SUMS,
-        sum_products,
+        sum_runs,
     )
 
     _check_alike(reference, moving)
     size = (reference.band.shape[0], reference.band.shape[1])
-    offsets = np.rint(expected).astype(np.intp)
+    whole = np.rint(expected).astype(np.intp)
     tops, lefts = lay_tiles(size)
-    inside = _inside(size, tops[:, None], lefts[None, :], offsets)
-    centres = tile_centres(size)
+    inside = _inside(size, tops[:, None], lefts[None, :], whole)
     bits = [np.ascontiguousarray(each.band).view(np.int16) for each in (reference, moving)]
-    parts = []
-    for row, first, last in _runs(offsets, inside):
-        x, y = (int(v) for v in offsets[row, first])
-        here = slice(tops[row], tops[row] + TILE), slice(lefts[first], lefts[last - 1] + TILE)
-        valid = _valid(reference.valid, moving.valid, here, _moved(here, y, x))
-        # Most runs hold nothing clipped, and are quicker without weights.
-        weighted = valid is not None and not valid.all()
-        weight = valid.astype(np.float32) if valid is not None and weighted else _NO_WEIGHT
-        told = np.empty((last - first, SUMS))
-        top, left = int(tops[row]), int(lefts[first])
-        sum_products(bits[0], top, left, bits[1], top + y, left + x, weight, weighted, SLOPE, told)
-        parts.append((centres[row, first:last], offsets[row, first:last], told))
-    if not parts:
-        none = np.zeros((0, 2))
-        return TileSums(none, none, np.zeros((0, _SIDE, _SIDE)), np.zeros((0, 3, 3)),
-                        np.zeros((0, 6)), np.zeros(0))  # fmt: skip
-    places, steps, sums = (np.concatenate(each) for each in zip(*parts, strict=True))
-    kept = sums[:, -1] >= 0.5 * TILE * TILE
-    sums, cells = sums[kept], _SIDE * _SIDE
-    return TileSums(
-        places[kept],
-        steps[kept].astype(np.float64),
-        sums[:, :cells].reshape(-1, _SIDE, _SIDE),
-        sums[:, cells : cells + 9].reshape(-1, 3, 3),
-        sums[:, cells + 9 : -1],
-        sums[:, -1],
-    )
+    masks = [
+        _EVERYWHERE if each.valid is None else np.ascontiguousarray(each.valid)
+        for each in (reference, moving)
+    ]
+    table = np.empty((np.count_nonzero(inside), SUMS))
+    sum_runs(*bits, *masks, _runs(tops, lefts, whole, inside), SLOPE, table)
+    centres, offsets = tile_centres(size)[inside], whole[inside].astype(np.float64)
+    kept = table[:, -1] >= 0.5 * TILE * TILE
+    if kept.all():
+        return TileSums(centres, offsets, table)
+    return TileSums(centres[kept], offsets[kept], table[kept])
 
 
 def _check_alike(reference: Level, moving: Level) -> None:
@@ -157,32 +149,20 @@ def _inside(
     return np.asarray(inside, dtype=np.bool_)
 
 
-def _runs(offsets: NDArray[np.intp], inside: Mask) -> Iterator[tuple[int, int, int]]:
-    """Give (row, first column, last column + 1) of neighbours with the same offset."""
-    for row, (whole, kept) in enumerate(zip(offsets, inside, strict=True)):
-        changes = np.flatnonzero(
-            (np.diff(whole, axis=0) != 0).any(axis=1) | (kept[1:] != kept[:-1])
-        )
-        edges = [0, *(int(each) + 1 for each in changes), len(kept)]
-        for first, last in pairwise(edges):
-            if kept[first]:
-                yield row, first, last
+def _runs(
+    tops: NDArray[np.intp], lefts: NDArray[np.intp], offsets: NDArray[np.intp], inside: Mask
+) -> NDArray[np.int64]:
+    """Return the runs of neighbours with the same offset that lie inside, in order: (runs, 5).
 
-
-def _moved(here: tuple[slice, slice], y: int, x: int) -> tuple[slice, slice]:
-    rows, columns = here
-    return (
-        slice(rows.start + y, rows.stop + y),
-        slice(columns.start + x, columns.stop + x),
-    )
-
-
-def _valid(
-    reference: Mask | None,
-    moving: Mask | None,
-    here: tuple[slice, slice],
-    there: tuple[slice, slice],
-) -> Mask | None:
-    if reference is None:
-        return None if moving is None else moving[there]
-    return reference[here] if moving is None else reference[here] & moving[there]
+    Of each the top and left of its first tile, there and in the moving picture, and how many
+    tiles it has.
+    """
+    goes_on = np.zeros(inside.shape, dtype=np.bool_)
+    goes_on[:, 1:] = inside[:, 1:] & inside[:, :-1]
+    goes_on[:, 1:] &= (offsets[:, 1:] == offsets[:, :-1]).all(axis=-1)
+    rows, columns = np.nonzero(inside & ~goes_on)
+    within = np.cumsum(~goes_on[inside]) - 1
+    top, left = tops[rows], lefts[columns]
+    x, y = offsets[rows, columns].T
+    tiles = np.bincount(within, minlength=rows.size)
+    return np.stack([top, left, top + y, left + x, tiles], axis=-1).astype(np.int64)
