@@ -10,7 +10,7 @@ from glimsum_workers.engine.codes import Plane
 
 Mask = NDArray[np.bool_]
 
-_NOWHERE: Mask = np.zeros((0, 0), dtype=np.bool_)
+_EVERYWHERE: Mask = np.ones((0, 0), dtype=np.bool_)
 
 
 @dataclass(frozen=True)
@@ -98,31 +98,37 @@ def pass_band(plane: Plane, valid: Mask | None = None, band: Band = GENERAL) -> 
         The mean with (1, 2, 1) / 4 (near a Gaussian of sigma 0.71) less the mean of the band, both
         in rows and columns. A constant gives 0.
     """
-    if valid is None or valid.all():
-        return _passed(plane, band)
-    filled = _passed(_fill(plane, valid, band), band)
-    filled *= valid
-    return filled
-
-
-def _fill(plane: Plane, valid: Mask, band: Band) -> Plane:
-    """Give masked pixels the mean of the valid ones about them, so that no edge is left there."""
-    masked = np.ascontiguousarray(~valid)
-    light = _passed(np.where(valid, plane, np.float32(0)), band, masked)
-    weight = _passed(valid.astype(np.float32), band, masked)
-    filled: Plane = plane.copy()
-    filled[masked] = light[masked] / np.maximum(weight[masked], np.float32(1e-3))
-    return filled
-
-
-def _passed(plane: Plane, band: Band, mean_at: Mask = _NOWHERE) -> Plane:
-    """Return what a narrow mean shows beside that of the band; where asked for, the latter."""
-    from glimsum_workers.engine.compiled.band_passes import pass_plane  # noqa: PLC0415  # costs 0.5 s
-
     result: Plane = np.empty(plane.shape, dtype=np.float32)
-    whole = np.ascontiguousarray(plane, dtype=np.float32)
-    pass_plane(whole, _half_of_mean(band.last_box), not mean_at.size, mean_at, result)
+    _pass(plane, valid, band, result, np.empty((0, 0), dtype=np.int16))
     return result
+
+
+def pass_halves(
+    plane: Plane, valid: Mask | None = None, band: Band = GENERAL
+) -> NDArray[np.float16]:
+    """Keep the detail of a band as `pass_band` does, as halves between -60000 and 60000."""
+    result = np.empty(plane.shape, dtype=np.int16)
+    _pass(plane, valid, band, np.empty((0, 0), dtype=np.float32), result)
+    return result.view(np.float16)
+
+
+def _pass(
+    plane: Plane, valid: Mask | None, band: Band, result: Plane, halves: NDArray[np.int16]
+) -> None:
+    """Put what `pass_band` tells into that of the two that has a size."""
+    from glimsum_workers.engine.compiled.band_passes import (  # noqa: PLC0415  # costs 0.5 s
+        fill_masked,
+        pass_plane,
+    )
+
+    whole, taps = np.ascontiguousarray(plane, dtype=np.float32), _half_of_mean(band.last_box)
+    if valid is None or valid.all():
+        pass_plane(whole, taps, _EVERYWHERE, result, halves)
+        return
+    # What isn't valid takes the mean of what is about it, so that no edge is left there.
+    mask, filled = np.ascontiguousarray(valid), whole.copy()
+    fill_masked(whole, taps, mask, filled)
+    pass_plane(filled, taps, mask, result, halves)
 
 
 @cache

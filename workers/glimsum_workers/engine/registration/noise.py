@@ -116,9 +116,25 @@ def stabilise(light: Plane, noise: Noise) -> Plane:
     Anscombe 1948, doi 10.1093/biomet/35.3-4.246; with read noise: Murtagh, Starck & Bijaoui 1995
     (both from memory).
     """
-    electrons = light * np.float32(1 / noise.gain)
-    electrons += np.float32(0.375 + (noise.read / noise.gain) ** 2)
+    scale, offset = _to_electrons(noise)
+    electrons = light * scale
+    electrons += offset
     np.maximum(electrons, 0, out=electrons)
     np.sqrt(electrons, out=electrons)
     electrons *= 2
     return electrons
+
+
+def stabilise_halved(light: Plane, noise: Noise) -> Plane:
+    """Return what `bands.halve` makes of the light that `stabilise` returns, to 1e-6 of it."""
+    from glimsum_workers.engine.compiled.steady import steady_half  # noqa: PLC0415  # costs 0.5 s
+
+    half: Plane = np.empty((light.shape[0] // 2, light.shape[1] // 2), dtype=np.float32)
+    steady_half(np.ascontiguousarray(light, dtype=np.float32), *_to_electrons(noise), half)
+    return half
+
+
+def _to_electrons(noise: Noise) -> tuple[np.float32, np.float32]:
+    """Return what light is multiplied by, and what is added, below the root."""
+    read = noise.read / noise.gain
+    return np.float32(1 / noise.gain), np.float32(0.375 + read**2)

@@ -15,10 +15,15 @@ from glimsum_workers.engine.registration.bands import (
     Mask,
     halve,
     halve_mask,
-    pass_band,
+    pass_halves,
     widen,
 )
-from glimsum_workers.engine.registration.noise import Noise, estimate_noise, stabilise
+from glimsum_workers.engine.registration.noise import (
+    Noise,
+    estimate_noise,
+    stabilise,
+    stabilise_halved,
+)
 
 MOST_PIXELS = 3_200_000
 """Above this the picture is halved first: at 4K half the size loses under 0.01 px."""
@@ -141,33 +146,27 @@ def prepare_both(
     _check(plane, clipped)
     valid = None if clipped is None or not clipped.any() else ~widen(clipped, _CLIP_REACH)
     noise = estimate_noise(plane, valid) if noise is None else noise
-    steady, factor = stabilise(plane, noise), 1
+    if plane.size <= MOST_PIXELS:
+        steady, factor = stabilise(plane, noise), 1
+    else:
+        steady, valid, factor = stabilise_halved(plane, noise), _halve_valid(valid), 2
     while steady.size > MOST_PIXELS:
-        steady, valid, factor = (
-            halve(steady),
-            valid if valid is None else halve_mask(valid),
-            2 * factor,
-        )
+        steady, valid, factor = halve(steady), _halve_valid(valid), 2 * factor
     levels: list[list[Level]] = [[] for _ in bands]
     for _ in range(_MOST_LEVELS):
         for band, own in zip(bands, levels, strict=True):
-            own.append(Level(_keep(pass_band(steady, valid, band)), valid, factor))
+            own.append(Level(pass_halves(steady, valid, band), valid, factor))
         if min(steady.shape) < 2 * _LEAST_SIDE:
             break
-        steady, valid, factor = (
-            halve(steady),
-            valid if valid is None else halve_mask(valid),
-            2 * factor,
-        )
+        steady, valid, factor = halve(steady), _halve_valid(valid), 2 * factor
     size = (plane.shape[0], plane.shape[1])
     return tuple(
         Prepared(size, tuple(own), noise, band) for band, own in zip(bands, levels, strict=True)
     )
 
 
-def _keep(band: Plane) -> NDArray[np.float16]:
-    np.clip(band, -60000, 60000, out=band)
-    return band.astype(np.float16)
+def _halve_valid(valid: Mask | None) -> Mask | None:
+    return None if valid is None else halve_mask(valid)
 
 
 def _check(plane: Plane, clipped: Mask | None) -> None:

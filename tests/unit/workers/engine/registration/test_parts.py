@@ -9,10 +9,16 @@ from glimsum_workers.engine.registration.bands import (
     Band,
     halve,
     pass_band,
+    pass_halves,
     widen,
 )
 from glimsum_workers.engine.registration.models import as_motion, model_basis
-from glimsum_workers.engine.registration.noise import Noise, estimate_noise, stabilise
+from glimsum_workers.engine.registration.noise import (
+    Noise,
+    estimate_noise,
+    stabilise,
+    stabilise_halved,
+)
 from glimsum_workers.engine.registration.prepared import Level
 from glimsum_workers.engine.registration.spread import find_misfit, middle
 from glimsum_workers.engine.registration.taps import PLACES, read_between
@@ -115,6 +121,32 @@ def test_shot_and_read_noise_are_read_from_a_picture_and_evened_out() -> None:
     for first in (100, 300, 500):
         strip = steady[:, first : first + 1]
         assert np.std(strip) == pytest.approx(1.0, rel=0.15)
+
+
+@pytest.mark.parametrize("size", [(60, 80), (61, 83)])
+def test_light_evened_out_at_half_the_size_is_that_of_the_whole(size: tuple[int, int]) -> None:
+    light = np.random.default_rng(9).normal(0.2, 0.5, size).astype(np.float32)
+    noise = Noise(1 / 12000, 5 / 12000)
+
+    found, wanted = stabilise_halved(light, noise), halve(stabilise(light, noise))
+
+    assert found.shape == (size[0] // 2, size[1] // 2)
+    np.testing.assert_allclose(found, wanted, rtol=1e-6)
+    assert (light < 0).any()
+
+
+@pytest.mark.parametrize("holes", [False, True])
+def test_kept_detail_is_rounded_to_halves(holes: bool) -> None:
+    """numpy's own rounding; beyond 60000 it is limited."""
+    plane = np.random.default_rng(10).standard_normal((70, 300)).astype(np.float32)
+    plane[20, 30] = 1e6
+    valid = np.ones(plane.shape, dtype=np.bool_)
+    valid[40:50, 100:280] = not holes
+
+    found, exact = (run(plane, valid, GENERAL) for run in (pass_halves, pass_band))
+
+    np.testing.assert_array_equal(found, np.clip(exact, -60000, 60000).astype(np.float16))
+    assert found.max() == 60000
 
 
 def test_no_picture_is_without_noise() -> None:
