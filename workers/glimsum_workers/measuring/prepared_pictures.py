@@ -3,9 +3,10 @@
 from glimsum_jobs.passes import Pass
 from glimsum_jobs.plan import dead_frames
 from glimsum_jobs.shot import ShotJob
+from glimsum_workers.engine.codes import Plane
 from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.parallax.find_nearness import find_nearness
-from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, GENERAL, Band
+from glimsum_workers.engine.registration.bands import ACROSS_LIGHTS, GENERAL, Band, Mask
 from glimsum_workers.engine.registration.prepared import Prepared, prepare_both
 from glimsum_workers.footage.digests import digest_of
 from glimsum_workers.footage.material import Material
@@ -18,7 +19,7 @@ from glimsum_workers.measuring.kept_pictures import (
     nearness_arrays,
 )
 
-PICTURE_EPOCH = 5
+PICTURE_EPOCH = 6
 """Raised whenever the same files give other prepared pictures or other registrations."""
 
 NEARNESS_EPOCH = 1
@@ -42,6 +43,7 @@ class PreparedPictures:
         self._job = job
         self._material = material
         self._keep = keep
+        self._decoded: tuple[str, Plane, Mask] | None = None
 
     def key(self, name: str, frame: int | None, band: Band = GENERAL) -> str:
         """Return the digest of what a prepared picture depends on.
@@ -73,13 +75,7 @@ class PreparedPictures:
         key = self.key(name, frame, band)
         kept = self._keep.get(key)
         if kept is None:
-            material = self._material
-            codes = (
-                material.alignment_codes(name)
-                if frame is None
-                else material.pass_codes(name, frame)
-            )
-            plane, clipped = decode_plane(self._decoded_as(name, frame), codes)
+            plane, clipped = self._decode(name, frame)
             other = ACROSS_LIGHTS if band == GENERAL else GENERAL
             both = (band, other) if self._is_held_both_ways(name, frame, band) else (band,)
             ready, *others = prepare_both(plane, both, clipped=clipped)
@@ -89,12 +85,26 @@ class PreparedPictures:
                 self._keep.put(self.key(name, frame, other), **as_arrays(each))
         return as_prepared(kept)
 
+    def _decode(self, name: str, frame: int | None) -> tuple[Plane, Mask]:
+        """Return the light of a picture and what is clipped of it.
+
+        The last one stays at hand: its other detail is often asked for next.
+        """
+        material, shown = self._material, self.key(name, frame)
+        if self._decoded is None or self._decoded[0] != shown:
+            codes = (
+                material.alignment_codes(name)
+                if frame is None
+                else material.pass_codes(name, frame)
+            )
+            self._decoded = shown, *decode_plane(self._decoded_as(name, frame), codes)
+        return self._decoded[1:]
+
     def _is_held_both_ways(self, name: str, frame: int | None, band: Band) -> bool:
         """Return whether a picture is held against the reference and its own pass in any case.
 
-        Then all of its detail is prepared at once, so that its file is read once. Before a camera
-        that moves one that is held against its own pass is held against the reference too; asked
-        for the other way round, as on the first frame, it is read twice.
+        Then all of its detail is prepared at once. Before a camera that moves one that is held
+        against its own pass is held against the reference too, though not the other way round.
         """
         job = self._job
         if name == job.reference_pass or frame is None:

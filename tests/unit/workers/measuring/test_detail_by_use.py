@@ -90,6 +90,55 @@ def test_a_file_that_is_needed_for_both_is_read_once(
     assert sorted(each for each in read if each[0] == "lamp") == [("lamp", n) for n in FRAMES]
 
 
+def test_a_file_that_is_needed_for_one_detail_after_the_other_is_read_once(
+    plates: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on the first frame of a camera that moves: against the reference, then by itself."""
+    read: list[tuple[str, int]] = []
+    codes = Material.pass_codes
+
+    def note(material: Material, name: str, frame: int) -> Codes:
+        read.append((name, frame))
+        return codes(material, name, frame)
+
+    monkeypatch.setattr(Material, "pass_codes", note)
+    job = small_shot(
+        camera="moving",
+        passes={"beauty": exr_pass("beauty"), "lamp": exr_pass("lamp", align="similarity")},
+        recipe=[{"pass": "lamp"}],
+    )
+    roots = Roots(small_roots(plates))
+    with Material(job, check_shot(job, roots), roots) as material:
+        pictures = PreparedPictures(job, material, Keep(tmp_path / "one"))
+        one, other = (pictures.get("lamp", 1002, band) for band in (ACROSS_LIGHTS, GENERAL))
+        assert read == [("lamp", 1002)]
+        alone = PreparedPictures(job, material, Keep(tmp_path / "other"))
+        for ready in (other, one):
+            again = alone.get("lamp", 1002, ready.detail)
+            for level, same in zip(ready.levels, again.levels, strict=True):
+                np.testing.assert_array_equal(level.band, same.band)
+
+
+def test_one_file_of_two_passes_is_decoded_as_each_says(plates: Path, tmp_path: Path) -> None:
+    """Of the last picture that is kept at hand the pass counts too, not its file alone."""
+    cut = {"x": 16, "y": 0, "width": 64, "height": 48}
+    job = small_shot(
+        camera="moving",
+        passes={
+            "beauty": exr_pass("beauty"),
+            "lamp": exr_pass("lamp"),
+            "part": {**exr_pass("lamp"), "crop": cut},
+        },
+        recipe=[{"pass": "lamp"}],
+    )
+    roots = Roots(small_roots(plates))
+    with Material(job, check_shot(job, roots), roots) as material:
+        pictures = PreparedPictures(job, material, Keep(tmp_path))
+        sizes = [pictures.get(name, 1002, ACROSS_LIGHTS).size for name in ("lamp", "part")]
+
+    assert sizes[1] == (48, 64) != sizes[0]
+
+
 def test_each_detail_of_a_picture_is_kept_for_itself(plates: Path, tmp_path: Path) -> None:
     job = small_shot(passes={"beauty": exr_pass("beauty")}, recipe=[{"pass": "beauty"}])
     roots = Roots(small_roots(plates))
