@@ -176,10 +176,9 @@ def box_mean(plane: NDArray[np.float32], radius: int) -> NDArray[np.float32]:
     for axis in (0, 1):
         pad = [(radius + 1, radius) if a == axis else (0, 0) for a in range(plane.ndim)]
         total = np.cumsum(np.pad(result, pad, mode="edge"), axis=axis, dtype=np.float64)
-        length = result.shape[axis]
-        upper = np.take(total, range(side, side + length), axis=axis)
-        lower = np.take(total, range(length), axis=axis)
-        result = ((upper - lower) / side).astype(np.float32)
+        upper, lower = [slice(None)] * plane.ndim, [slice(None)] * plane.ndim
+        upper[axis], lower[axis] = slice(side, None), slice(None, -side)
+        result = ((total[tuple(upper)] - total[tuple(lower)]) / side).astype(np.float32)
     return result
 
 

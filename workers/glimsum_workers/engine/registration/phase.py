@@ -1,5 +1,7 @@
 """A second opinion on the shift: correlation of whitened spectra."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -54,12 +56,8 @@ def correlate_phases(
     size = np.abs(cross)
     if not size.max() > 0:
         return None
-    height, width = first.shape
-    down: NDArray[np.float64] = np.fft.fftfreq(height).astype(np.float64)
-    across: NDArray[np.float64] = np.fft.rfftfreq(width).astype(np.float64)
-    radius = np.hypot(down[:, None], across[None, :])
-    weight = np.exp(-0.5 * (radius / _BAND[1] * 2) ** 2) * (radius > _BAND[0])
-    cross *= (weight / np.maximum(size, 1e-6 * size.max())).astype(np.float32)
+    down, across, weight = _weigh_frequencies(*first.shape)
+    cross *= weight / np.maximum(size, 1e-6 * size.max())
     # Frequencies beyond weigh next to nothing.
     rows, columns = np.abs(down) < _BAND[1] * 1.5, across < _BAND[1] * 1.5
     kept = cross[rows][:, columns].astype(np.complex128)
@@ -96,6 +94,19 @@ def _quick_length(most: int) -> int:
     return 0
 
 
+@lru_cache(maxsize=4)
+def _weigh_frequencies(
+    height: int, width: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64], Plane]:
+    """Return the frequencies down and across, cycles a pixel, and what each pair of them weighs."""
+    down: NDArray[np.float64] = np.fft.fftfreq(height).astype(np.float64)
+    across: NDArray[np.float64] = np.fft.rfftfreq(width).astype(np.float64)
+    radius = np.hypot(down[:, None], across[None, :])
+    weight = np.exp(-0.5 * (radius / _BAND[1] * 2) ** 2) * (radius > _BAND[0])
+    return down, across, np.asarray(weight, dtype=np.float32)
+
+
+@lru_cache(maxsize=4)
 def _taper(shape: tuple[int, ...]) -> Plane:
     sides = []
     for length in shape:
