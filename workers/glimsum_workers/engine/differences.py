@@ -7,10 +7,12 @@ from numpy.typing import NDArray
 
 from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.codes import Image, Plane
+from glimsum_workers.engine.metrics import block_means
 
 LIGHT_FLOOR = 2.0**-10
 """Below this light stops tell noise: ten stops under 1, where a camera's own noise begins."""
 LARGEST_HALF = 65504.0
+_PLACE_PX = 8
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,9 @@ class Difference:
         Mean of log2(later / earlier) over the samples that are above `LIGHT_FLOOR` in both; + is
         brighter. None where there is none.
     largest_stops : float or None
-        The one that is farthest from 0, with its sign.
+        The same of the place that is farthest from 0, with its sign: log2 of the ratio of mean
+        light over 8 x 8 pixels, since of single ones noise would be told. Of pictures that hold
+        no such place, of a sample.
     changed_share : float
         Share of pixels, 0..1, of which a channel differs by more than one step of a half float
         there: more than two roundings of the same light can differ.
@@ -73,11 +77,11 @@ def compare_light(
             expected=f"{earlier.shape[1]} x {earlier.shape[0]}, as in the earlier version",
         )
     off = np.abs(later - earlier)
-    lit = (earlier > LIGHT_FLOOR) & (later > LIGHT_FLOOR)
-    stops = np.log2(later[lit].astype(np.float64) / earlier[lit])
+    stops = _stops(earlier, later)
     changed = (off > half_step(np.maximum(np.abs(earlier), np.abs(later)))).any(axis=2)
     cover = _full(later_alpha, later) - _full(earlier_alpha, earlier)
-    farthest = float(stops[np.argmax(np.abs(stops))]) if stops.size else None
+    places = _stops_of_places(earlier, later)
+    farthest = float(places[np.argmax(np.abs(places))]) if places.size else None
     return Difference(
         mean=float(off.mean(dtype=np.float64)),
         largest=float(off.max()),
@@ -86,6 +90,18 @@ def compare_light(
         changed_share=float(changed.mean()),
         coverage=float(np.abs(cover).max()),
     )
+
+
+def _stops_of_places(earlier: Image, later: Image) -> NDArray[np.float64]:
+    if min(earlier.shape[:2]) < _PLACE_PX:
+        return _stops(earlier, later)
+    return _stops(*(block_means(each, _PLACE_PX) for each in (earlier, later)))
+
+
+def _stops(earlier: NDArray[np.float32], later: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Return log2(later / earlier) wherever both are light."""
+    lit = (earlier > LIGHT_FLOOR) & (later > LIGHT_FLOOR)
+    return np.asarray(np.log2(later[lit].astype(np.float64) / earlier[lit]), dtype=np.float64)
 
 
 def half_step(light: NDArray[np.float32]) -> NDArray[np.float32]:

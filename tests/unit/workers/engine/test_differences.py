@@ -40,6 +40,17 @@ def test_a_gain_on_the_whole_picture_is_read_back_in_stops(stops: float) -> None
     assert found.changed_share == 1
 
 
+def test_the_place_that_differs_most_is_told_and_no_noise() -> None:
+    """A lamp goes down by a stop; grain of a dark wall is a factor of ten from pixel to pixel."""
+    random = np.random.default_rng(2)
+    light = np.full((64, 80, 3), 0.002, np.float32)
+    light[24:40, 32:48] = 0.8
+    gain = np.where(light == np.float32(0.8), np.float32(0.5), np.float32(1))
+    grain = random.normal(0, 0.001, (2, 64, 80, 3)).astype(np.float32)
+    found = compare_light(light + grain[0], light * gain + grain[1])
+    assert found.largest_stops == pytest.approx(-1, abs=0.01)
+
+
 def test_stops_of_what_is_dark_in_either_are_not_told() -> None:
     found = compare_light(picture(0.0005, -1, 0.3), picture(0.001, 1, 0))
     assert (found.stops, found.largest_stops) == (None, None)
