@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from glimsum_workers.engine.nearness import Nearness
 from glimsum_workers.engine.registration.models import Model, model_basis
+from glimsum_workers.engine.registration.one_way import Told
 from glimsum_workers.engine.registration.prepared import Level, Prepared
 from glimsum_workers.engine.registration.solve import Step, solve_step
 from glimsum_workers.engine.registration.tile_fit import fit_tiles
@@ -18,7 +19,8 @@ _GROUPS = (6, 8)
 """Rows and columns of neighbourhoods."""
 _TURNS = 8
 _NEAR = 0.1
-"""A change, pixels of the level, after which outliers are taken to be the same."""
+"""A change, pixels of the level, after which outliers are taken to be the same. Of fewer tiles than
+are ever trusted another turn may come to others."""
 _CLOSE_ENOUGH = (2e-3, 0.01, 0.03)
 """Pixels of the level, finest first: a coarse one only has to lead to the next."""
 
@@ -39,6 +41,8 @@ class Refined:
         Pixels of the full size to one of the level it was made on.
     share : float
         Tiles that say anything, 0..1 of those looked at.
+    told : Told
+        What the last step was made from.
     """
 
     parameters: Numbers
@@ -46,6 +50,7 @@ class Refined:
     places: Numbers
     factor: int
     share: float
+    told: Told
 
 
 def half_diagonal(size: tuple[int, int]) -> float:
@@ -103,9 +108,9 @@ def refine_level(
         # Half a pixel at a time: beyond, the slope of the likelihood says little.
         parameters = parameters + np.clip(step.change, -0.5, 0.5) * still.factor
         places = about.sums.centres[kept] * still.factor
-        found = Refined(
-            parameters, step, places, still.factor, len(kept) / max(len(about.groups), 1)
-        )
+        share = len(kept) / max(len(about.groups), 1)
+        told = Told(about.sums, displacement, fit, step.robust)
+        found = Refined(parameters, step, places, still.factor, share, told)
         if np.abs(step.change).max() < _CLOSE_ENOUGH[min(number, 2)]:
             break
     return found

@@ -14,6 +14,7 @@ from glimsum_workers.engine.registration.certainty import (
 from glimsum_workers.engine.registration.coarse import Coarse, search_shift
 from glimsum_workers.engine.registration.levels import LEAST_SHARE, Fitted, fit_levels
 from glimsum_workers.engine.registration.models import Model, as_motion
+from glimsum_workers.engine.registration.one_way import find_one_way
 from glimsum_workers.engine.registration.opinions import weigh_opinions
 from glimsum_workers.engine.registration.phase import correlate_phases
 from glimsum_workers.engine.registration.prepared import Prepared
@@ -168,9 +169,10 @@ def _objection(coarse: Coarse, refined: Refined, doubt: Doubt) -> str:
             f"only {100 * refined.share:.0f} % of the tiles show detail that both pictures share, "
             f"at least {100 * LEAST_SHARE:.0f} % wanted"
         )
-    if not doubt.sigma_px <= MOST_SIGMA_PX:
-        return f"the shift is known to {doubt.sigma_px:.2f} px only, {MOST_SIGMA_PX} wanted"
-    return ""
+    one_way = find_one_way(refined.told)
+    if one_way or doubt.sigma_px <= MOST_SIGMA_PX:
+        return one_way
+    return f"the shift is known to {doubt.sigma_px:.2f} px only, {MOST_SIGMA_PX} wanted"
 
 
 def _plot_rows(refined: Refined, size: tuple[int, int]) -> NDArray[np.float32]:
