@@ -24,7 +24,7 @@ _NICE = 5
 """A third of the share of a slot that wants the same processor. Less would make a slot wait long
 for a loop that is just being compiled here on a machine that others keep busy."""
 
-_FIRST = ("tables", "band_passes", "tile_products", "tile_judging", "tile_rounds")
+_FIRST = ("tables", "steady", "band_passes", "tile_products", "tile_judging", "tile_rounds")
 """What check and measuring ask for."""
 _LAST = ("tiles", "field_samples")
 """What takes half of the time and is asked for late."""

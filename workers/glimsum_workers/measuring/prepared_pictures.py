@@ -90,15 +90,16 @@ class PreparedPictures:
 
         The last one stays at hand: its other detail is often asked for next.
         """
-        material, shown = self._material, self.key(name, frame)
-        if self._decoded is None or self._decoded[0] != shown:
-            codes = (
-                material.alignment_codes(name)
-                if frame is None
-                else material.pass_codes(name, frame)
-            )
-            self._decoded = shown, *decode_plane(self._decoded_as(name, frame), codes)
-        return self._decoded[1:]
+        material, shown, last = self._material, self.key(name, frame), self._decoded
+        if last is not None and last[0] == shown:
+            return last[1:]
+        self._decoded = last = None  # so that two pictures are never held at once
+        codes = (
+            material.alignment_codes(name) if frame is None else material.pass_codes(name, frame)
+        )
+        plane, clipped = decode_plane(self._decoded_as(name, frame), codes)
+        self._decoded = shown, plane, clipped
+        return plane, clipped
 
     def _is_held_both_ways(self, name: str, frame: int | None, band: Band) -> bool:
         """Return whether a picture is held against the reference and its own pass in any case.

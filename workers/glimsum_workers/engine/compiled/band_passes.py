@@ -124,10 +124,12 @@ def _keep_row(room: Floats, valid: Any, out: Floats) -> None:
 
 
 def _keep_halves(room: Floats, valid: Any, out: NDArray[np.int16]) -> None:
-    """Write the same as halves, within 60000 either way."""
+    """Write the same as halves, within 60000 either way; 0 for what is no number."""
     most = np.float32(60000)
     for x in range(U(out.size)):
-        out[x] = pack(min(max(room[DONE + x], -most), most))
+        value = room[DONE + x]
+        value = value if value == value else np.float32(0)  # noqa: PLR0124  # NaN alone isn't
+        out[x] = pack(min(max(value, -most), most))
     if valid.size:
         for x in range(U(out.size)):
             out[x] = out[x] if valid[x] else np.int16(0)
@@ -192,8 +194,8 @@ def _fill_masked(plane: Floats, taps: Floats, valid: Mask, filled: Floats) -> No
                 continue
             fill_room(plane, top, left, rows, light)
             fill_room(valid, top, left, rows, weight)
-            for i in range(MEAN):
-                light[i] *= weight[i]
+            for i in range(MEAN):  # what is masked may be infinite: times 0 it would spread
+                light[i] = light[i] if weight[i] > 0 else np.float32(0)
             for y in range(rows):
                 row = U(y % 4)
                 if row == 0:

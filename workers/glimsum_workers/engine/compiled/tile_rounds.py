@@ -167,19 +167,39 @@ def _take_off(batches: Numbers, change: Numbers, moved: Numbers, left: Numbers) 
             left[4, first + i] = batch[FAR + i]
 
 
+def _count_above(squares: Numbers, variance: Numbers, median: float, share: float) -> int:
+    """Count the tiles whose square is above what noise and a common share of it explain."""
+    above = 0
+    for i in range(U(squares.size)):
+        above += squares[i] > median * (variance[i] + share)
+    return above
+
+
+count_above = compile_kernel(_count_above)
+
+
 def _find_square(squares: Numbers, variance: Numbers, median: float, steps: int) -> float:
     """Return the m**2 for which ``squares / (variance + m**2)`` has a median, the upper one.
 
-    Rounded down to a share 2 to the power of -`steps` of the largest there can be.
+    Rounded down by up to 2 to the power of 4 - `steps`, of it; where that is below 1e-28 of the
+    largest there could be, 0. What is no number counts as small, what is infinite as large.
     """
     half = squares.size - squares.size // 2
-    low, high = 0.0, squares.max() / median
+    low, high = 0.0, 0.0
+    for i in range(U(squares.size)):
+        if squares[i] < np.inf:
+            high = max(high, squares[i])
+    high /= median
+    for _ in range(24):  # at first in large steps: a single tile may be far off
+        if count_above(squares, variance, median, high / 16) >= half:
+            low = high / 16
+            break
+        high /= 16
+    if low == 0:
+        return low
     for _ in range(steps):
         between = (low + high) / 2
-        above = 0
-        for i in range(U(squares.size)):
-            above += squares[i] > median * (variance[i] + between)
-        if above >= half:  # so the upper median is above
+        if count_above(squares, variance, median, between) >= half:  # so the upper median is above
             low = between
         else:
             high = between

@@ -106,7 +106,7 @@ def pass_band(plane: Plane, valid: Mask | None = None, band: Band = GENERAL) -> 
 def pass_halves(
     plane: Plane, valid: Mask | None = None, band: Band = GENERAL
 ) -> NDArray[np.float16]:
-    """Keep the detail of a band as `pass_band` does, as halves between -60000 and 60000."""
+    """Keep the detail of a band as `pass_band` does, as halves within 60000; 0 for NaN."""
     result = np.empty(plane.shape, dtype=np.int16)
     _pass(plane, valid, band, np.empty((0, 0), dtype=np.float32), result)
     return result.view(np.float16)

@@ -126,7 +126,10 @@ def stabilise(light: Plane, noise: Noise) -> Plane:
 
 
 def stabilise_halved(light: Plane, noise: Noise) -> Plane:
-    """Return what `bands.halve` makes of the light that `stabilise` returns, to 1e-6 of it."""
+    """Return what `bands.halve` makes of the light that `stabilise` returns.
+
+    The same to 1e-6, but where light cancels what the root adds to it: that is rounded once here.
+    """
     from glimsum_workers.engine.compiled.steady import steady_half  # noqa: PLC0415  # costs 0.5 s
 
     half: Plane = np.empty((light.shape[0] // 2, light.shape[1] // 2), dtype=np.float32)

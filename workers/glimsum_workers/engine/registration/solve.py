@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.registration.spread import (
     MEDIAN_CHI2_1,
     find_median,
@@ -16,6 +17,7 @@ from glimsum_workers.engine.registration.tile_fit import TileFit
 
 Numbers = NDArray[np.float64]
 
+MOST_PARAMETERS = 6
 _TUKEY = 4.0
 _ROUNDS = 10
 _SWINGS = 4
@@ -88,14 +90,21 @@ def solve_step(
     Step or None
         None where the tiles cannot settle every parameter.
 
+    Raises
+    ------
+    LightError
+        What is told of the tiles differs in number, or there are more than six parameters.
+
     References
     ----------
     The common misfit is the between-study variance of DerSimonian & Laird 1986, doi
     10.1016/0197-2456(86)90046-2, found from a median; the covariance is White's sandwich 1980,
     doi 10.2307/1912934, over groups.
     """
+    robust = np.ones(len(basis)) if robust is None else robust
+    _check_alike(fit, basis, robust)
     tiles = _Tiles(fit, basis)
-    turn = tiles.solve(np.ones(len(basis)) if robust is None else robust, misfit)
+    turn = tiles.solve(robust, misfit)
     for number in range(1, _ROUNDS):
         if turn is None:
             return None
@@ -174,6 +183,19 @@ class _Tiles:
             off=off,
             misfit=find_misfit(off, self._variance, robust),
             robust=np.clip(1 - left[4] / (_TUKEY**2 * scale2), 0, 1) ** 2,
+        )
+
+
+def _check_alike(fit: TileFit, basis: Numbers, robust: Numbers) -> None:
+    """Refuse what compiled code, which looks at no bounds, would read or write beyond its end."""
+    counts = [fit.score.shape[1], fit.information.shape[1], len(basis), len(robust)]
+    freedom = basis.shape[2]
+    if len(set(counts)) > 1 or freedom > MOST_PARAMETERS:
+        raise LightError(
+            "What is told of the tiles doesn't fit together",
+            seen=f"{', '.join(map(str, counts))} tiles, {freedom} parameters",
+            expected=f"one number of tiles, at most {MOST_PARAMETERS} parameters",
+            remedy="Take score, information, basis and weights of the same tiles.",
         )
 
 

@@ -7,7 +7,7 @@ Numbers = NDArray[np.float64]
 
 MEDIAN_CHI2_1 = 0.4549
 _STEPS = 28
-"""Halvings of the search for a median, from the largest value there is."""
+"""Halvings of the search for a median, once its size is known."""
 
 
 def middle(values: Numbers) -> float:
@@ -17,7 +17,7 @@ def middle(values: Numbers) -> float:
 
 
 def find_median(values: Numbers) -> float:
-    """Return the upper median of numbers of 0 or more, to 4e-9 of the largest."""
+    """Return the upper median of numbers of 0 or more, to 1e-7 of it; 0 for no values."""
     from glimsum_workers.engine.compiled.tile_rounds import find_square  # noqa: PLC0415  # costs 0.5 s
 
     return float(find_square(values, np.zeros(values.size), 1.0, _STEPS))

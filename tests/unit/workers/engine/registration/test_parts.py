@@ -21,7 +21,7 @@ from glimsum_workers.engine.registration.noise import (
 )
 from glimsum_workers.engine.registration.prepared import Level
 from glimsum_workers.engine.registration.spread import find_misfit, middle
-from glimsum_workers.engine.registration.taps import PLACES, read_between
+from glimsum_workers.engine.registration.taps import PLACES, curve_between, read_between
 from glimsum_workers.engine.registration.tile_sums import TILE, lay_tiles, sum_tiles
 
 
@@ -35,6 +35,18 @@ def test_taps_read_a_sine_between_its_samples(frequency: float) -> None:
 
     np.testing.assert_allclose(taps @ samples, wave, atol=0.01)
     np.testing.assert_allclose(slopes @ samples / (2 * np.pi * frequency), 1j * wave, atol=0.035)
+
+
+@pytest.mark.parametrize("frequency", [0.08, 0.15, 0.22])
+def test_taps_tell_how_a_sine_curves(frequency: float) -> None:
+    """Its second derivative is known from the formula; that of a parabola is exact."""
+    fractions = np.linspace(-1, 1, 81)
+    curves = curve_between(fractions)
+    angle = 2 * np.pi * frequency
+    wave = np.exp(1j * angle * fractions)
+
+    np.testing.assert_allclose(curves @ np.exp(1j * angle * PLACES) / angle**2, -wave, atol=0.1)
+    np.testing.assert_allclose(curves @ PLACES**2, 2, atol=1e-6)
 
 
 def test_taps_place_a_ramp_where_it_is() -> None:
@@ -96,6 +108,27 @@ def test_what_is_clipped_has_no_say_in_a_band(band: Band) -> None:
         pass_band(other, valid, band), pass_band(plane, valid, band), atol=1e-4
     )
     assert not pass_band(other, valid, band)[~valid].any()
+
+
+@pytest.mark.parametrize("clipped", [np.inf, np.nan, 3e38])
+def test_what_is_clipped_may_be_endless(clipped: float) -> None:
+    plane = np.random.default_rng(2).standard_normal((80, 300)).astype(np.float32)
+    valid = np.ones(plane.shape, dtype=np.bool_)
+    valid[30:40, 100:120] = False
+    other = plane.copy()
+    other[35, 110] = clipped
+
+    np.testing.assert_array_equal(pass_band(other, valid), pass_band(plane, valid))
+
+
+def test_detail_that_is_no_number_is_kept_as_none() -> None:
+    plane = np.random.default_rng(2).standard_normal((80, 300)).astype(np.float32)
+    plane[35, 110] = np.nan
+
+    found = pass_halves(plane)
+
+    assert np.isfinite(found).all()
+    assert not found[27:44, 102:119].any()
 
 
 def test_a_mask_grows_on_all_sides() -> None:

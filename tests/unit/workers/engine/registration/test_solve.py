@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from glimsum_jobs.errors import LightError
 from glimsum_workers.engine.registration.models import Model, model_basis
 from glimsum_workers.engine.registration.solve import Step, solve_step
 from glimsum_workers.engine.registration.spread import find_median, find_misfit
@@ -102,13 +103,37 @@ def test_tiles_in_a_row_settle_no_rotation() -> None:
     assert solve_step(none, np.zeros((0, 2, 4)), np.zeros(0, np.intp)) is None
 
 
+def test_tiles_that_do_not_fit_together_are_refused() -> None:
+    fit, basis, _ = make_tiles(300, "affine", 0.0)
+    groups = np.arange(300) % 48
+
+    with pytest.raises(LightError, match=r"(?s)seen: 300, 300, 300, 100 tiles.*one number"):
+        solve_step(fit, basis, groups, 0.0, np.ones(100))
+    with pytest.raises(LightError, match="7 parameters"):
+        solve_step(fit, np.concatenate([basis, basis[..., :1]], axis=2), groups)
+
+
 @pytest.mark.parametrize("count", [1, 2, 7, 8, 1001])
-def test_a_median_is_the_upper_one(count: int) -> None:
+@pytest.mark.parametrize("largest", [1.0, 1e11, np.inf])
+def test_a_median_is_the_upper_one(count: int, largest: float) -> None:
     values = np.random.default_rng(count).exponential(2.0, count)
+    values[0] = max(values[0], largest) if count > 2 else values[0]
 
     wanted = np.sort(values)[count // 2]
 
-    assert find_median(values) == pytest.approx(wanted, abs=1e-8 * values.max())
+    assert find_median(values) == pytest.approx(wanted, rel=1e-7)
+
+
+def test_of_nothing_and_of_zeros_the_median_is_zero() -> None:
+    assert find_median(np.zeros(0)) == find_median(np.zeros(9)) == 0.0
+
+
+def test_a_tile_that_is_far_off_does_not_hide_the_misfit_of_the_others() -> None:
+    off = np.random.default_rng(3).normal(0, 0.05, 300)
+    alone = find_misfit(off, np.full(300, 1e-4), np.ones(300))
+    off[7] = 1e4
+
+    assert find_misfit(off, np.full(300, 1e-4), np.ones(300)) == pytest.approx(alone, rel=0.02)
 
 
 def test_one_tile_more_or_less_leaves_the_misfit_as_it_is() -> None:
