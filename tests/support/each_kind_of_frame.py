@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from glimsum_workers.compile_ahead import compile_everything, loop_files
+from glimsum_workers.engine.registration.prepared import MOST_PIXELS, prepare
 from glimsum_workers.light.kept_passes import LightRoom
 from support.near_and_far import Layers
 from support.run_here import HereRun, open_run, work_through
@@ -144,6 +145,11 @@ def make_versions(folder: Path) -> list[HereRun]:
     return made
 
 
+def prepare_large() -> None:
+    """Make a picture ready that has more pixels than are registered whole."""
+    prepare(np.random.default_rng(6).random((1 + MOST_PIXELS // 2048, 2048), dtype=np.float32))
+
+
 class Listener:
     """Hears what is asked of the compiler and which loops are called, from when it is made."""
 
@@ -181,6 +187,7 @@ def main() -> None:
     assert compile_everything()
     heard = Listener()
     versions = make_versions(folder)
+    prepare_large()
     told = {
         "frames": [sorted(each.combined) for each in versions],
         "states": [str(each.state) for each in versions],

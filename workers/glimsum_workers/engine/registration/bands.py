@@ -106,7 +106,20 @@ def pass_band(plane: Plane, valid: Mask | None = None, band: Band = GENERAL) -> 
 def pass_halves(
     plane: Plane, valid: Mask | None = None, band: Band = GENERAL
 ) -> NDArray[np.float16]:
-    """Keep the detail of a band as `pass_band` does, as halves within 60000; 0 for NaN."""
+    """Keep the detail of a band as `pass_band` does, as halves.
+
+    Parameters
+    ----------
+    plane : Plane, (height, width)
+    valid : bool array, (height, width), optional
+    band : Band
+        As in `pass_band`.
+
+    Returns
+    -------
+    float16 array, (height, width)
+        Rounded to the nearest, within 60000 either way; 0 for what is no number.
+    """
     result = np.empty(plane.shape, dtype=np.int16)
     _pass(plane, valid, band, np.empty((0, 0), dtype=np.float32), result)
     return result.view(np.float16)

@@ -126,9 +126,19 @@ def stabilise(light: Plane, noise: Noise) -> Plane:
 
 
 def stabilise_halved(light: Plane, noise: Noise) -> Plane:
-    """Return what `bands.halve` makes of the light that `stabilise` returns.
+    """Return what `bands.halve` makes of the light that `stabilise` returns, in one walk.
 
-    The same to 1e-6, but where light cancels what the root adds to it: that is rounded once here.
+    Parameters
+    ----------
+    light : Plane, (height, width)
+        Scene-linear.
+    noise : Noise
+
+    Returns
+    -------
+    Plane, (height // 2, width // 2)
+        The same to 1e-6, but where light cancels what the root adds to it: that is rounded once
+        here.
     """
     from glimsum_workers.engine.compiled.steady import steady_half  # noqa: PLC0415  # costs 0.5 s
 

@@ -77,9 +77,17 @@ def read_between(fractions: NDArray[np.float64]) -> tuple[NDArray[np.float64], N
 
 
 def curve_between(fractions: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the second derivatives, by the fraction, of the weights of `read_between`: (n, 7).
+    """Return the second derivatives, by the fraction, of the weights of `read_between`.
 
-    Parabolas are exact; at 0.22 cycles a pixel the error is below 10 %.
+    Parameters
+    ----------
+    fractions : float64 array, (n,)
+        Pixels, -1 to 1.
+
+    Returns
+    -------
+    float64 array, (n, 7)
+        Parabolas are exact; at 0.22 cycles a pixel the error is below 10 %.
     """
     return np.asarray(np.vander(fractions, len(_CURVES), increasing=True) @ _CURVES)
 
