@@ -72,17 +72,23 @@ def test_finer_detail_is_used_across_lights_unless_parallax_is_sought(
     assert list(dict.fromkeys(seen)) == used
 
 
-def test_a_file_that_is_needed_for_both_is_read_once(
-    plates: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    read: list[tuple[str, int]] = []
+@pytest.fixture
+def read(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, int]]:
+    """Return what grows by pass and frame of every file that is read."""
+    seen: list[tuple[str, int]] = []
     codes = Material.pass_codes
 
     def note(material: Material, name: str, frame: int) -> Codes:
-        read.append((name, frame))
+        seen.append((name, frame))
         return codes(material, name, frame)
 
     monkeypatch.setattr(Material, "pass_codes", note)
+    return seen
+
+
+def test_a_file_that_is_needed_for_both_is_read_once(
+    plates: Path, tmp_path: Path, read: list[tuple[str, int]]
+) -> None:
     tracker = tracker_of(plates, tmp_path, "locked", "similarity")
     for frame in FRAMES:
         tracker.track("lamp", frame)
@@ -91,17 +97,9 @@ def test_a_file_that_is_needed_for_both_is_read_once(
 
 
 def test_a_file_that_is_needed_for_one_detail_after_the_other_is_read_once(
-    plates: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    plates: Path, tmp_path: Path, read: list[tuple[str, int]]
 ) -> None:
     """As on the first frame of a camera that moves: against the reference, then by itself."""
-    read: list[tuple[str, int]] = []
-    codes = Material.pass_codes
-
-    def note(material: Material, name: str, frame: int) -> Codes:
-        read.append((name, frame))
-        return codes(material, name, frame)
-
-    monkeypatch.setattr(Material, "pass_codes", note)
     job = small_shot(
         camera="moving",
         passes={"beauty": exr_pass("beauty"), "lamp": exr_pass("lamp", align="similarity")},
