@@ -4,7 +4,7 @@ import io
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from glimsum_jobs.ledger import Stage
 from support.api_server import Running
@@ -18,6 +18,8 @@ ASKED = {
     "frames": [1001, 1004],
     "varied": [{"name": "haze", "values": [-1, 0, "out"]}],
 }
+NAMES = ".wedges > ul > li > a"
+NEWEST_OF_TWELVE = [f"w{number:03d}" for number in range(12, 2, -1)]
 
 
 def make(running: Running, run: str) -> None:
@@ -63,6 +65,44 @@ def test_wedges_that_were_there_are_listed_newest_first(running: Running, page: 
 
     page.reload()
 
-    names = page.locator(".wedges > ul > li > a")
-    expect(names).to_have_text([f"w{number:03d}" for number in range(12, 2, -1)])
+    expect(page.locator(NAMES)).to_have_text(NEWEST_OF_TWELVE)
     expect(page.locator("#tonight article")).to_have_count(1)
+
+
+def test_wedges_told_before_the_list_is_there_still_stand_on_top(
+    running: Running, page: Page
+) -> None:
+    running.http.post("/shots", json=SHOT)
+    for _ in range(10):
+        running.http.post("/wedges", json=ASKED)
+    expect(page.locator(NAMES)).to_have_count(10)
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/wedges?limit=*", hold)
+    page.reload()
+    expect(page.locator("article")).to_have_count(1)
+
+    for _ in range(2):
+        running.http.post("/wedges", json=ASKED)
+    expect(page.locator(NAMES).first).to_have_text("w012")
+    for each in held:
+        each.continue_()
+
+    expect(page.locator(NAMES)).to_have_text(NEWEST_OF_TWELVE)
+
+
+def test_news_of_a_wedge_too_old_to_be_listed_leaves_the_list(running: Running, page: Page) -> None:
+    running.http.post("/shots", json=SHOT)
+    for _ in range(12):
+        running.http.post("/wedges", json=ASKED)
+    expect(page.locator(NAMES)).to_have_text(NEWEST_OF_TWELVE)
+
+    make(running, "mole_040/w001")
+    make(running, "mole_040/w012")
+
+    newest = page.locator(".wedges > ul > li > span").first
+    expect(newest).to_have_text("of v001, frames 1001, 1004: haze -1, 0, out: done")
+    expect(page.locator(NAMES)).to_have_text(NEWEST_OF_TWELVE)

@@ -21,6 +21,11 @@ function wedgeName(wedge) {
   return wedge.run.split("/")[1];
 }
 
+// Rises with every wedge of a shot; w1000 is newer than w999.
+function wedgeNumber(wedge) {
+  return Number(wedgeName(wedge).slice(1));
+}
+
 function standing(wedge) {
   const frames = (wedge.frames.length > 1 ? "frames " : "frame ") + wedge.frames.join(", ");
   const words = [frames + ": " + wedge.varied.map(variedWords).join("; ") + ": " + wedge.state];
@@ -87,26 +92,34 @@ export class Wedges {
     this.count = view.wedges;
     try {
       const page = await askService("/wedges?limit=" + MOST_LISTED + "&shot=" + encodeURIComponent(view.shot));
-      page.wedges.reverse().forEach((wedge) => this.tell(wedge));
+      page.wedges.forEach((wedge) => this.tell(wedge));
     } catch {
       this.count = -1; // the next change asks again
     }
   }
 
+  // The list and events come in any order, and an event may tell of a wedge too old to be listed.
   tell(wedge) {
-    let line = this.lines.get(wedge.id);
+    let line = this.lines.get(wedgeNumber(wedge));
     if (!line) {
       line = new Line();
-      this.lines.set(wedge.id, line);
-      this.list.prepend(line.element);
+      this.place(line, wedgeNumber(wedge));
     }
     line.show(wedge);
-    while (this.list.childElementCount > MOST_LISTED) this.forgetOldest();
+    if (this.lines.size > MOST_LISTED) this.forgetOldest();
     this.element.hidden = false;
   }
 
+  // Newest on top; a line never moves, so focus is kept.
+  place(line, number) {
+    const below = [...this.lines.keys()].filter((each) => each < number);
+    const next = below.length ? this.lines.get(Math.max(...below)).element : null;
+    this.list.insertBefore(line.element, next);
+    this.lines.set(number, line);
+  }
+
   forgetOldest() {
-    const [oldest] = this.lines.keys();
+    const oldest = Math.min(...this.lines.keys());
     this.lines.get(oldest).element.remove();
     this.lines.delete(oldest);
   }
