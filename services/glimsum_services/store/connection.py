@@ -1,10 +1,12 @@
 """The way to the server: one client for each address, short timeouts, faults in words."""
 
+import os
 import time
 from collections.abc import Callable, Sequence
 from secrets import token_hex
 from typing import Any, TypeVar
 from urllib.parse import urlsplit
+from weakref import WeakKeyDictionary
 
 import redis
 from redis.backoff import NoBackoff
@@ -19,19 +21,44 @@ Answer = TypeVar("Answer")
 NO_ANSWER = (redis.ConnectionError, redis.TimeoutError)
 """After one of these the outcome of a call is unknown; every call may be made again."""
 
+_addresses: WeakKeyDictionary[redis.Redis, str] = WeakKeyDictionary()
+"""Every client of this process, and where its server is."""
+_left_alone: list[redis.ConnectionPool] = []
+"""What belongs to the process this one was forked from; closing it would touch its locks."""
+
 
 def connect(url: str) -> redis.Redis:
     """Return a client of the server at `url` (``redis://``, ``rediss://`` or ``unix://``).
 
     Nothing is sent yet. The client may be used from several threads and after a fork.
     """
-    return redis.Redis.from_url(
+    client = redis.Redis.from_pool(_lines_to(url))
+    _addresses[client] = url
+    return client
+
+
+def _lines_to(url: str) -> redis.ConnectionPool:
+    return redis.ConnectionPool.from_url(
         url,
         decode_responses=True,
         socket_timeout=5,
         socket_connect_timeout=2,
         retry=Retry(NoBackoff(), 0),
     )
+
+
+def _begin_process() -> None:
+    """Give each client of a process that was forked just now lines of its own.
+
+    A thread of the parent may hold the lock of the old ones at that moment; in the child nobody
+    would ever let go of it, and the first call would wait for ever.
+    """
+    for client, url in list(_addresses.items()):
+        _left_alone.append(client.connection_pool)
+        client.connection_pool = _lines_to(url)
+
+
+os.register_at_fork(after_in_child=_begin_process)
 
 
 def persist(call: Callable[[], Answer], patience_s: float, server: str) -> Answer:

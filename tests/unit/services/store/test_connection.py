@@ -1,3 +1,7 @@
+import os
+import signal
+import threading
+
 import pytest
 import redis
 
@@ -73,3 +77,30 @@ def test_an_absent_server_is_said(server: redis.Redis) -> None:
 def test_no_password_is_shown(url: str, shown: str) -> None:
     assert "secret" not in hide_password(url)
     assert hide_password(url).replace("unix:/run", "unix:///run") == shown
+
+
+def test_a_process_forked_while_a_thread_holds_the_lines_gets_answers(server: redis.Redis) -> None:
+    client = connect(f"unix://{server.connection_pool.connection_kwargs['path']}")
+    client.ping()
+    held, done = threading.Event(), threading.Event()
+
+    def hold() -> None:  # as a thread does for a moment at each call
+        with client.connection_pool._lock:
+            held.set()
+            done.wait(30)
+
+    thread = threading.Thread(target=hold, daemon=True)
+    thread.start()
+    held.wait(30)
+    child = os.fork()
+    if child == 0:
+        signal.alarm(20)  # a child that waits for ever is ended by it
+        client.ping()
+        os._exit(0)
+    _, status = os.waitpid(child, 0)
+    done.set()
+    thread.join()
+
+    assert os.waitstatus_to_exitcode(status) == 0
+    assert client.ping()  # the parent's lines are as they were
+    client.close()
