@@ -140,16 +140,21 @@ def test_while_the_list_loads_the_page_says_so_and_nothing_else(
     browser: Browser, running: Running
 ) -> None:
     held: list[Route] = []
+    let_go = False
     opened = browser.new_page()
 
     def hold(route: Route) -> None:
-        held.append(route)
+        if let_go:
+            route.continue_()
+        else:
+            held.append(route)
 
     opened.route("**/shots?limit=50", hold)
     opened.goto(running.url, wait_until="load")
     expect(opened.locator("#done")).to_contain_text("The list is loading.")
     expect(opened.locator("#done .none")).to_be_hidden()
     keep_picture(opened, "loading")
+    let_go = True
     for each in held:
         each.continue_()
     expect(opened.locator("#done .none")).to_have_text("Nothing is done yet.")

@@ -77,17 +77,23 @@ def test_wedges_told_before_the_list_is_there_still_stand_on_top(
         running.http.post("/wedges", json=ASKED)
     expect(page.locator(NAMES)).to_have_count(10)
     held: list[Route] = []
+    let_go = False
 
     def hold(route: Route) -> None:
-        held.append(route)
+        if let_go:
+            route.continue_()
+        else:
+            held.append(route)
 
     page.route("**/wedges?limit=*", hold)
     page.reload()
     expect(page.locator("article")).to_have_count(1)
+    expect(page.locator("#line")).to_contain_text("No machine works")  # the stream is open
 
     for _ in range(2):
         running.http.post("/wedges", json=ASKED)
     expect(page.locator(NAMES).first).to_have_text("w012")
+    let_go = True
     for each in held:
         each.continue_()
 

@@ -45,24 +45,27 @@ def _watch(request: Request) -> Watch:
     return watch
 
 
+First = tuple[list[bytes], str]
+"""What is told first, and up to where."""
+
 Watched = Annotated[Watch, Depends(_watch)]
 
 
-def _first_of_all(watch: Watched, last: LastEventId = None) -> list[bytes]:
+def _first_of_all(watch: Watched, last: LastEventId = None) -> First:
     return watch.since(last, None)
 
 
 def _first_of_shot(
     watch: Watched, service: Served, shot: ShotName, last: LastEventId = None
-) -> list[bytes]:
+) -> First:
     service.find(shot)
     return watch.since(last, shot)
 
 
-def _answer(watch: Watch, shot: str | None, first: list[bytes]) -> StreamingResponse:
+def _answer(watch: Watch, shot: str | None, first: First) -> StreamingResponse:
     headers = {"Cache-Control": "no-cache", "X-Accel-Buffering": "no"}
     return StreamingResponse(
-        watch.stream(shot, first), media_type="text/event-stream", headers=headers
+        watch.stream(shot, *first), media_type="text/event-stream", headers=headers
     )
 
 
@@ -73,7 +76,7 @@ def _answer(watch: Watch, shot: str | None, first: list[bytes]) -> StreamingResp
     responses=error_answers(also=_STREAM),
 )
 async def watch_all(
-    watch: Watched, first: Annotated[list[bytes], Depends(_first_of_all)]
+    watch: Watched, first: Annotated[First, Depends(_first_of_all)]
 ) -> StreamingResponse:
     """Follow all shots, at most four messages a second for each."""
     return _answer(watch, None, first)
@@ -86,7 +89,7 @@ async def watch_all(
     responses=error_answers(404, also=_STREAM),
 )
 async def watch_shot(
-    watch: Watched, shot: ShotName, first: Annotated[list[bytes], Depends(_first_of_shot)]
+    watch: Watched, shot: ShotName, first: Annotated[First, Depends(_first_of_shot)]
 ) -> StreamingResponse:
     """Follow one shot."""
     return _answer(watch, shot, first)

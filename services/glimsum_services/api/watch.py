@@ -10,13 +10,14 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import suppress
 
 from redis.exceptions import RedisError
+from starlette.concurrency import run_in_threadpool
 
 from glimsum_jobs.errors import StoreError
 from glimsum_jobs.orders import is_wedge
 from glimsum_services.api.service import Service
 from glimsum_services.api.views import show_shot
 from glimsum_services.api.wedge_views import show_wedge
-from glimsum_services.store.events import Event, EventGap
+from glimsum_services.store.events import MOST_READ, Event, EventGap
 
 log = logging.getLogger(__name__)
 
@@ -37,6 +38,14 @@ def encode(kind: str, data: object, event_id: str | None = None) -> bytes:
     head = f"id: {event_id}\n" if event_id else ""
     text = json.dumps(data, separators=(",", ":"), ensure_ascii=False)
     return f"{head}event: {kind}\ndata: {text}\n\n".encode()
+
+
+def _marked(messages: list[Message], event_id: str) -> list[Message]:
+    """Put the id on the last message alone: a line that breaks before it begins with all again."""
+    if messages:
+        shot, data = messages[-1]
+        messages[-1] = (shot, f"id: {event_id}\n".encode() + data)
+    return messages
 
 
 class Watcher:
@@ -95,12 +104,19 @@ class Watch:
         """Whether no more watchers are taken."""
         return len(self._watchers) >= MOST_WATCHERS
 
-    async def stream(self, shot: str | None, first: Sequence[bytes]) -> AsyncIterator[bytes]:
-        """Yield the bytes of one stream: `first`, then what happens, until the reader leaves."""
+    async def stream(
+        self, shot: str | None, first: Sequence[bytes], place: str
+    ) -> AsyncIterator[bytes]:
+        """Yield the bytes of one stream: `first`, then what happens, until the reader leaves.
+
+        `first` was told up to `place`; what happened since then was not heard by this watcher.
+        """
         watcher = Watcher(shot)
         self._watchers.add(watcher)
         try:
             for data in first:
+                yield data
+            for data in await run_in_threadpool(self._between, place, shot):
                 yield data
             while not self._stop.is_set():
                 try:
@@ -110,8 +126,8 @@ class Watch:
         finally:
             self._watchers.discard(watcher)
 
-    def since(self, last: str | None, shot: str | None) -> list[bytes]:
-        """Return what a reader who saw `last` must be told first.
+    def since(self, last: str | None, shot: str | None) -> tuple[list[bytes], str]:
+        """Return what a reader who saw `last` must be told first, and up to where that tells.
 
         A reader without `last`, or whose place in the stream is gone, gets a snapshot: it asks
         for everything once. Raises StoreError when the ledger gives no answer.
@@ -119,13 +135,23 @@ class Watch:
         events = self._service.events
         newest = events.newest()
         if last is None:
-            return [b"retry: 2000\n\n", self._snapshot(newest)]
+            return [b"retry: 2000\n\n", self._snapshot(newest)], newest
         try:
             missed = events.read(last)
         except (EventGap, RedisError):
-            return [self._snapshot(newest)]
+            return [self._snapshot(newest)], newest
+        if len(missed) >= MOST_READ:  # there may be more
+            return [self._snapshot(newest)], newest
+        newest = missed[-1].id if missed else last
         runs = list(dict.fromkeys(event.run for event in missed))
-        return [data for about, data in self._tell(runs, newest) if shot in (None, about)]
+        told = [each for each in self._tell(runs) if shot in (None, each[0])]
+        return [data for _, data in _marked(told, newest)], newest
+
+    def _between(self, place: str, shot: str | None) -> list[bytes]:
+        try:
+            return self.since(place, shot)[0]
+        except (StoreError, RedisError):
+            return [self._snapshot(None)]
 
     def _run(self) -> None:
         after: str | None = None
@@ -136,7 +162,6 @@ class Watch:
                 quiet = False
             except EventGap:
                 after = None
-                self._spread([("", self._snapshot(None))])
             except (StoreError, RedisError) as error:
                 if not quiet:
                     log.warning("watchers hear nothing until the ledger answers: %s", error)
@@ -150,7 +175,9 @@ class Watch:
     def _round(self, after: str | None) -> str:
         """Wait for events, gather those of a short time, and tell about each run once."""
         events = self._service.events
-        after = after or events.newest()
+        if after is None:  # nobody is told what happened before this place
+            after = events.newest()
+            self._spread([("", self._snapshot(None))])
         found = events.read(after, wait_s=0.5)
         if not found:
             return after
@@ -161,7 +188,7 @@ class Watch:
             self._write_down(more)
             found += more
         if self._watchers:
-            self._spread(self._tell({event.run for event in found}, found[-1].id))
+            self._spread(_marked(self._tell({event.run for event in found}), found[-1].id))
         self._stop.wait(max(0.0, COALESCE_S - (time.monotonic() - begun)))
         return found[-1].id
 
@@ -175,26 +202,26 @@ class Watch:
             about |= {"item": each.item, "worker": each.worker}
             log.info("%s %s %s: %s", each.run, each.stage, each.item, each.kind, extra=about)
 
-    def _tell(self, runs: set[str] | list[str], event_id: str) -> list[Message]:
+    def _tell(self, runs: set[str] | list[str]) -> list[Message]:
         """Return one message a run, as it stands now."""
         messages = []
         for run in sorted(runs):
             if is_wedge(run):
-                messages += self._tell_wedge(run, event_id)
+                messages += self._tell_wedge(run)
                 continue
             order = self._service.shots.find(run)
             if order is None:
                 continue  # a run that was opened by something that keeps no order
             view = show_shot(self._service, order)
-            messages.append((order.shot, encode("shot", view.model_dump(mode="json"), event_id)))
+            messages.append((order.shot, encode("shot", view.model_dump(mode="json"))))
         return messages
 
-    def _tell_wedge(self, run: str, event_id: str) -> list[Message]:
+    def _tell_wedge(self, run: str) -> list[Message]:
         shot, _, number = run.rpartition("/w")
         if int(number) not in self._service.wedges.numbers(shot):
             return []  # it was removed for a newer one
         view = show_wedge(self._service, self._service.wedges.order(run))
-        return [(shot, encode("wedge", view.model_dump(mode="json"), event_id))]
+        return [(shot, encode("wedge", view.model_dump(mode="json")))]
 
     def _snapshot(self, event_id: str | None) -> bytes:
         return encode("snapshot", {"what": "ask for everything once"}, event_id)

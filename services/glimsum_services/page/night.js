@@ -128,9 +128,15 @@ function show(report) {
   fill("notes", report.notes);
   document.getElementById("notes-part").hidden = report.notes.length === 0;
   document.getElementById("report").hidden = false;
-  if (report.unread) setTimeout(() => load().catch(fail), AGAIN_MS);
+  if (report.unread) again();
   const since = report.since ? "From " + clock(report.since) + " to " : "Up to ";
-  document.getElementById("line").textContent = since + clock(report.at) + ".";
+  const line = document.getElementById("line");
+  line.textContent = since + clock(report.at) + ".";
+  line.classList.remove("down");
+}
+
+function again() {
+  setTimeout(() => load().catch((error) => { fail(error); again(); }), AGAIN_MS);
 }
 
 function fail(error) {

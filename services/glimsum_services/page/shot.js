@@ -106,6 +106,7 @@ class Earlier {
     this.room = make("div", "older");
     this.room.hidden = true;
     this.open = null;
+    this.shot = null;
     this.key = "";
   }
 
@@ -135,19 +136,26 @@ class Earlier {
     return link;
   }
 
+  // What happens to a version that is open; answers and events come in any order.
+  tell(view) {
+    if (!this.shot || this.open !== view.version) return;
+    if (!this.shot.view || this.shot.view.revision <= view.revision) this.shot.show(view);
+  }
+
   async turn(version, link) {
     const closing = this.open === version;
     this.open = closing ? null : version;
     this.links.querySelectorAll("a").forEach((each) => each.setAttribute("aria-expanded", String(!closing && each === link)));
     this.room.hidden = closing;
     this.room.replaceChildren();
+    this.shot = null;
     if (closing) return;
     try {
       const body = await askService(link.href);
       if (this.open !== version) return;
-      const shot = new Shot(true);
-      this.room.replaceChildren(shot.element);
-      shot.show(body);
+      this.shot ||= new Shot(true);
+      this.room.replaceChildren(this.shot.element);
+      this.tell(body);
     } catch (error) {
       if (this.open === version) this.room.textContent = versionName(version) + " can't be shown: " + error.message;
     }
@@ -214,12 +222,17 @@ export class Shot {
   }
 
   showPreview(view) {
-    if (view.newest_preview === null) return;
+    if (view.newest_preview === null) {
+      // One that was shown of this version stays; that of an earlier version does not.
+      const own = (this.preview.getAttribute("src") || "").startsWith(view.links.frames + "/");
+      if (!own) this.preview.hidden = true;
+      return;
+    }
     const address = view.links.frames + "/" + view.newest_preview + "/preview";
+    this.preview.hidden = false;
     if (this.preview.getAttribute("src") === address) return;
     this.preview.src = address;
     this.preview.alt = "Frame " + view.newest_preview + " of " + nameOf(view);
-    this.preview.hidden = false;
   }
 
   draw() {

@@ -1,12 +1,14 @@
 // Asks for a token where the service wants one, and hands it over for a cookie no script can read.
 
 let asking = null;
+let taken = 0; // tokens the service took
 
 // Asks the service and returns its JSON; signs in first where it wants a token.
 export async function askService(address) {
+  const before = taken;
   const answer = await fetch(address, { headers: { Accept: "application/json" } });
   if (answer.status === 401) {
-    await signIn();
+    if (taken === before) await signIn(); // else this answer is older than the token
     return askService(address);
   }
   const body = await answer.json();
@@ -51,6 +53,7 @@ function signIn() {
         if (!answer.ok) throw new Error((await answer.json()).detail || String(answer.status));
         form.remove();
         asking = null;
+        taken += 1;
         resolve();
       } catch (error) {
         words.textContent = error.message;

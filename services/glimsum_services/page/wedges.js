@@ -98,6 +98,11 @@ export class Wedges {
     }
   }
 
+  // What is listed may be old: the next view asks for the list again.
+  askAgain() {
+    this.count = -1;
+  }
+
   // The list and events come in any order, and an event may tell of a wedge too old to be listed.
   tell(wedge) {
     let line = this.lines.get(wedgeNumber(wedge));

@@ -1,6 +1,7 @@
 """The streams: each change once, in short order, resumed where it was left."""
 
 import json
+import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,7 +9,13 @@ from typing import Any
 
 import pytest
 
+from glimsum_jobs.ledger import Control
+from glimsum_jobs.orders import RunOrder
+from glimsum_services.api import watch
+from glimsum_services.api.service import Service
+from glimsum_services.api.views import ShotView, show_shot
 from glimsum_services.api.watch import MOST_WAITING, Watcher, encode
+from glimsum_services.store.events import MOST_READ
 from support.api_server import Running
 from support.api_work import SHOT
 
@@ -132,3 +139,62 @@ def test_a_line_end_in_a_text_does_not_end_an_event() -> None:
         encode("shot", {"a": "x\n\ny"}, "e-1")
         == b'id: e-1\nevent: shot\ndata: {"a":"x\\n\\ny"}\n\n'
     )
+
+
+def test_a_reader_who_missed_more_than_one_read_holds_asks_for_everything(
+    running: Running,
+) -> None:
+    running.http.post("/shots", json=SHOT)
+    last = running.service.events.newest()
+    for _ in range(MOST_READ // 2 + 1):  # each call is an event
+        running.service.ledger.control(RUN, Control.PAUSE)
+        running.service.ledger.control(RUN, Control.RUN)
+
+    with following(running, "/events", **{"Last-Event-ID": last}) as stream:
+        assert stream.next()[0] == "snapshot"
+
+
+def test_a_line_that_breaks_between_messages_of_one_moment_loses_none(running: Running) -> None:
+    last = running.service.events.newest()
+    names = ("mole_050", "mole_060", "mole_070")
+    for name in names:
+        running.http.post("/shots", json={**SHOT, "shot": name, "output": f"out:{name}"})
+
+    seen = []
+    for _ in range(2):  # the line breaks behind the first message each time
+        with following(running, "/events", **{"Last-Event-ID": last}) as stream:
+            seen.append(stream.next()[1]["shot"])
+            last = stream.last or last
+    with following(running, "/events", **{"Last-Event-ID": last}) as stream:
+        seen += [stream.next()[1]["shot"] for _ in names]
+
+    assert set(seen) == set(names)
+
+
+def test_what_happens_while_a_reader_is_told_the_rest_is_told_too(
+    running: Running, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    running.http.post("/shots", json=SHOT)
+    last = running.service.events.newest()
+    running.work.check(RUN)
+    later = {**SHOT, "shot": "mole_050", "output": "out:mole_050"}
+    heard = threading.Event()
+
+    def show(service: Service, order: RunOrder) -> ShotView:
+        if order.shot == "mole_040" and threading.current_thread().name != "watch":
+            # The thread of the stream has told of the new shot before this reader listens.
+            running.http.post("/shots", json=later)
+            assert heard.wait(10)
+        view = show_shot(service, order)
+        if order.shot == "mole_050" and threading.current_thread().name == "watch":
+            heard.set()
+        return view
+
+    monkeypatch.setattr(watch, "show_shot", show)
+    with (
+        following(running, "/events"),  # somebody listens, so that the thread tells
+        following(running, "/events", **{"Last-Event-ID": last}) as stream,
+    ):
+        monkeypatch.setattr(watch, "show_shot", show_shot)
+        assert stream.next()[1]["shot"] == "mole_040"
+        assert stream.next()[1]["shot"] == "mole_050"
