@@ -6,6 +6,7 @@ import stat
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
+from secrets import token_hex
 from typing import BinaryIO
 
 from glimsum_jobs.errors import OutputError, PathError, SourceError
@@ -179,7 +180,7 @@ def write_whole(folder: Path, name: str, data: bytes) -> None:
     OutputError
         It can't be written; no part of it is left.
     """
-    temporary = folder / f".{name}.part"
+    temporary = folder / f".{name}.{token_hex(4)}.part"
     try:
         with temporary.open("wb") as file:
             file.write(data)

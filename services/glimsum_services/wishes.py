@@ -2,6 +2,7 @@
 
 import json
 import logging
+import threading
 import time
 from collections.abc import Mapping
 from pathlib import Path
@@ -64,6 +65,8 @@ class WishingLedger(RedisLedger):
         super().__init__(*given, **named)
         self._orders = orders
         self._roots = roots
+        self.one_at_a_time = threading.RLock()
+        """Held from looking at what is wanted until it is changed."""
 
     def open(self, run: str, *, priority: int = 50, stage: Stage = STAGES[0]) -> None:
         """Open `run`; an urgency other than the usual one is kept on the disk."""
@@ -82,13 +85,14 @@ class WishingLedger(RedisLedger):
     ) -> bool:
         """Say what is wanted of `run`; False when it has ended, and nothing changes."""
         order = self._orders.order(run)
-        before = read_wishes(self._roots, order) or Wishes()
         said = {"control": control, "priority": priority, "hours": hours, "at": time.time()}
         told = {name: value for name, value in said.items() if value is not None}
-        self._keep(order, before.model_copy(update=told))
-        heard = super().control(run, control, priority, hours)
-        if not heard:
-            self._keep(order, before)
+        with self.one_at_a_time:
+            before = read_wishes(self._roots, order) or Wishes()
+            self._keep(order, before.model_copy(update=told))
+            heard = super().control(run, control, priority, hours)
+            if not heard:
+                self._keep(order, before)
         return heard
 
     def _keep(self, order: Order, wishes: Wishes) -> None:

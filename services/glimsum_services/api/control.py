@@ -86,7 +86,8 @@ def _ended(run: str, record: RunRecord) -> Refusal:
         f"{run} has ended",
         seen=record.state.value,
         expected="one that is still at work",
-        remedy="Submit a changed job: it becomes the next version. Ask for another wedge.",
+        remedy="Submit the job again (a changed one, if this was done): it becomes the next "
+        "version. Ask for another wedge.",
     )
 
 
@@ -126,6 +127,13 @@ def set_control(
     Refusal
         428, 412: it is not said what is changed, or it was changed in between; 409: it has ended.
     """
+    with service.ledger.one_at_a_time:
+        return _set_control(service, order, wanted, response, if_match)
+
+
+def _set_control(
+    service: Service, order: Order, wanted: Wanted, response: Response, if_match: str | None
+) -> ControlView:
     record = service.standing(order)
     if if_match is None:
         raise refusal(
@@ -170,6 +178,6 @@ def retry_frames(service: Served, shot: ShotName, version: Version) -> Retried:
             f"{order.run} has no frames that could be tried again",
             seen=record.state.value,
             expected="a version that came to combining",
-            remedy="Submit a changed job if the check refused it.",
+            remedy="Put right what was wrong, then submit the job again.",
         )
     return Retried(retried=service.ledger.retry(order.run, Stage.COMBINE))

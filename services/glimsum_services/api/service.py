@@ -8,7 +8,7 @@ import redis
 from fastapi import Depends, Request
 
 from glimsum_jobs.errors import StoreError
-from glimsum_jobs.ledger import Ledger, RunRecord, Stage
+from glimsum_jobs.ledger import RunRecord, Stage
 from glimsum_jobs.orders import Order, RunOrder, WedgeOrder, run_name, wedge_name
 from glimsum_services.api.aside import AsideFrames
 from glimsum_services.api.problem_details import refusal
@@ -40,7 +40,7 @@ class Service:
     epoch: str
     shots: Shots
     wedges: Wedges
-    ledger: Ledger
+    ledger: WishingLedger
     events: Events
     machines: Machines
     requests: Requests
@@ -95,7 +95,8 @@ class Service:
             404: there is no such wedge.
         """
         numbers = self.wedges.numbers(shot)
-        if number not in numbers:
+        order = self.wedges.find(wedge_name(shot, number)) if number in numbers else None
+        if order is None:
             raise refusal(
                 404,
                 f"there is no wedge {wedge_name(shot[:64], number)}",
@@ -103,7 +104,7 @@ class Service:
                 expected=f"one of {', '.join(map(str, numbers)) or 'none: the shot has no wedge'}",
                 remedy="GET /wedges?shot=SHOT lists them; the oldest are removed for newer ones.",
             )
-        return self.wedges.order(wedge_name(shot, number))
+        return order
 
     def standing(self, order: Order) -> RunRecord:
         """Return where a run stands; one that was kept and never opened is opened now."""

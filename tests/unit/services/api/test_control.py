@@ -1,5 +1,10 @@
 """Saying what is wanted of a version, and trying frames again."""
 
+import json
+from concurrent.futures import ThreadPoolExecutor
+
+import httpx
+
 from glimsum_jobs.ledger import RunState
 from support.api_server import Running
 from support.api_work import SHOT, wait_for
@@ -79,3 +84,37 @@ def test_frames_set_aside_are_tried_again(running: Running) -> None:
     assert running.http.post(f"{HERE}/retry").json() == {"retried": 1}
     assert running.http.get(HERE).json()["set_aside"] == []
     assert {running.work.combine(RUN) for _ in range(12)} >= {frame}
+
+
+def test_of_two_who_saw_the_same_only_one_is_heard(running: Running) -> None:
+    running.http.post("/shots", json=SHOT)
+    address = f"{HERE}/control"
+    for urgent in range(10, 20):
+        etag = running.http.get(address).headers["etag"]
+
+        def put(priority: int, etag: str = etag) -> int:
+            with httpx.Client(base_url=running.url, trust_env=False) as other:
+                asked, headers = {"priority": priority}, {"If-Match": etag}
+                return other.put(address, json=asked, headers=headers).status_code
+
+        with ThreadPoolExecutor(2) as both:
+            assert sorted(both.map(put, (urgent, 100 - urgent))) == [200, 412]
+
+
+def test_wishes_said_at_once_all_lie_on_the_disk(running: Running) -> None:
+    running.http.post("/shots", json=SHOT)
+    wishes = running.work.out / "mole_040" / "v001" / "wishes.json"
+
+    def put(asked: dict[str, object]) -> int:
+        with httpx.Client(base_url=running.url, trust_env=False) as other:
+            headers = {"If-Match": "*"}
+            return other.put(f"{HERE}/control", json=asked, headers=headers).status_code
+
+    for urgent in range(10, 20):
+        asked = ({"state": "pause"}, {"priority": urgent}, {"window": "22:00-06:00"})
+        with ThreadPoolExecutor(3) as several:
+            assert list(several.map(put, asked)) == [200] * 3
+        told = json.loads(wishes.read_text())
+        assert (told["control"], told["priority"]) == ("pause", urgent)
+        assert told["hours"]["wall"] == "22:00-06:00"
+        put({"state": "run", "window": "always"})
