@@ -219,8 +219,10 @@ class Client:
             detail = str(body["detail"])
         except (ValueError, KeyError, TypeError):
             return self._stranger(answer)
+        if answer.is_client_error:
+            return JobError(detail, problems)
+        first = problems[0] if problems else Problem(rank=Rank.STOPS_SHOT, what=detail)
         if answer.status_code == httpx.codes.SERVICE_UNAVAILABLE:
-            first = problems[0] if problems else Problem(rank=Rank.STOPS_SHOT, what=detail)
             return ServiceAway(
                 detail,
                 place=first.place,
@@ -228,9 +230,13 @@ class Client:
                 expected=first.expected,
                 remedy=first.remedy or "Try again in a few seconds.",
             )
-        if answer.is_client_error:
-            return JobError(detail, problems)
-        return ServiceFailed(detail, place=Place(field=self.address))
+        return ServiceFailed(
+            detail,
+            place=first.place.filled(field=self.address),
+            seen=first.seen,
+            expected=first.expected,
+            remedy=first.remedy,
+        )
 
     def _stranger(self, answer: httpx.Response) -> ServiceFailed:
         kind = answer.headers.get("content-type", "no type")

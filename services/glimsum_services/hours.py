@@ -96,5 +96,6 @@ def _wrong(field: str, seen: str, expected: str) -> JobError:
         place=Place(field=field),
         seen=seen[:80],
         expected=expected,
+        remedy="Write it in one of these forms.",
     )
     return JobError("the hours can't be used", [problem])

@@ -1,5 +1,6 @@
 """`glimsum submit`: jobs and sequences handed to the running service."""
 
+import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -7,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from glimsum_jobs.errors import JobError
+from glimsum_jobs.ledger import Hours
+from glimsum_jobs.problems import Place
 from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.following import choose_view, follow
 from glimsum_services.cli.options import (
@@ -54,20 +57,44 @@ def submit(
     from glimsum_services.run_stream import follow_runs  # noqa: PLC0415  # loads httpx
 
     asked = read_all(jobs)
+    refuse_hours(not_before, window)
     with reach(service) as client:
         roots = client.roots() | read_roots(root)
         sent = send(client, asked, jobs, roots, priority=priority)
+        remarks = [remark for each in asked for remark in each.remarks]
+        tell_sent(client, sent, remarks, as_json=as_json)
         if not_before is not None or window is not None:
             for each in sent:
                 client.control(each.run, not_before=not_before, window=window)
-        remarks = [remark for each in asked for remark in each.remarks]
-        tell_sent(client, sent, remarks, as_json=as_json)
         if not wait:
             return Ending.DONE
         names = [each.run for each in sent]
         last = follow(follow_runs(client, names), choose_view(as_json=as_json))
         tell_troubles(client, last, as_json=as_json)
     return Ending.DONE if all(run.whole for run in last) else Ending.REFUSED
+
+
+def refuse_hours(not_before: str | None, window: str | None) -> None:
+    """Refuse hours that can't be read, before anything is handed to the service.
+
+    Raises
+    ------
+    WrongUse
+        A text is no time; the option is named.
+    """
+    from glimsum_services.hours import hours_of  # noqa: PLC0415  # not needed by `--help`
+
+    try:
+        hours_of(window, not_before, "UTC", time.time(), Hours())
+    except JobError as error:
+        [problem] = error.problems
+        raise WrongUse(
+            problem.what,
+            place=Place(field="--" + str(problem.place.field).replace("_", "-")),
+            seen=problem.seen,
+            expected=problem.expected,
+            remedy=problem.remedy,
+        ) from error
 
 
 def read_all(files: list[Path]) -> list["Asked"]:

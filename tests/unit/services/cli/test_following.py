@@ -161,3 +161,28 @@ def _stops_the_shot() -> dict[str, object]:
         "what": "pass haze has another size than the others",
         "place": {"shot": "mole_040", "pass_name": "haze"},
     }
+
+
+def test_trouble_of_the_service_arrives_with_where_and_what_to_do() -> None:
+    told = {
+        "detail": "the folder of a new version can't be made",
+        "errors": [
+            {
+                "rank": "stops the shot",
+                "what": "the folder of a new version can't be made",
+                "where": {"file": "out:mole_040"},
+                "seen": "Operation not permitted",
+                "expected": "a folder that this machine may write",
+                "remedy": "Check rights and free space of the output folder.",
+            }
+        ],
+    }
+    answer = httpx.Response(
+        500, headers={"content-type": "application/problem+json"}, content=json.dumps(told)
+    )
+
+    with (
+        Client("http://127.0.0.1:80", httpx.MockTransport(lambda _: answer)) as client,
+        pytest.raises(ServiceFailed, match=r"out:mole_040.*not permitted.*Check rights"),
+    ):
+        client.view(RUN)

@@ -4,9 +4,11 @@ import json
 import threading
 from pathlib import Path
 
+import httpx
 import pytest
 from typer.testing import CliRunner, Result
 
+from glimsum_services.cli.exit_codes import Ending
 from glimsum_services.cli.program import make_app
 from unit.services.cli.conftest import Standing
 
@@ -176,3 +178,17 @@ def _make_all(service: Standing, done: int, aside: int) -> None:
     for _ in range(aside):
         work.lose(RUN, "haze.0104.jpg is cut off")
     work.finish(RUN)
+
+
+@pytest.mark.parametrize(("option", "seen"), [("--not-before", "25:99"), ("--window", "22:00")])
+def test_hours_that_can_not_be_read_are_refused_before_anything_is_submitted(
+    service: Standing, option: str, seen: str
+) -> None:
+    result = ask("submit", str(service.job), option, seen, "--service", service.address)
+
+    assert result.exit_code == Ending.WRONG_USE
+    told = result.stderr
+    assert option in told
+    assert seen in told
+    assert "Write it in one of these forms." in told
+    assert httpx.get(f"{service.address}/shots").json()["shots"] == []
