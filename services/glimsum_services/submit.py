@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict
 
 from glimsum_jobs.errors import GlimsumError, JobError
 from glimsum_jobs.frame_ranges import FrameRange
-from glimsum_jobs.ledger import Ledger
+from glimsum_jobs.ledger import Ledger, RunState
 from glimsum_jobs.orders import RunOrder, run_name
 from glimsum_jobs.paths import parse_root_path
 from glimsum_jobs.problems import Place, Problem, Rank
@@ -94,7 +94,8 @@ class Submissions:
         Returns
         -------
         list of Submitted
-            In the order of the jobs. A job that was submitted before is its old version.
+            In the order of the jobs. A job that was submitted before is its old version, unless
+            that one was refused or cancelled: what was wrong may have been put right.
 
         Raises
         ------
@@ -126,12 +127,21 @@ class Submissions:
         """Take in one job whose paths are all ``root:path``; raises as `submit`."""
         digest = digest_job(job)
         with self._one_at_a_time:
-            again = wanted.again or not wanted.reuse
-            known = None if again else self._shots.find_version(job.shot, digest, wanted.only)
+            known = self._standing(job, digest, wanted)
             order = known or self._make(job, digest, text, sequence, wanted)
             # Asked again for a known order too: the last try may have ended before this line.
             self._ledger.open(order.run, priority=priority)
         return Submitted(order=order, new=known is None)
+
+    def _standing(self, job: ShotJob, digest: str, wanted: Wanted) -> RunOrder | None:
+        """Return the version that stands for this job; none where that one came to nothing."""
+        if wanted.again or not wanted.reuse:
+            return None
+        known = self._shots.find_version(job.shot, digest, wanted.only)
+        record = None if known is None else self._ledger.record(known.run)
+        if record is not None and record.state in (RunState.REFUSED, RunState.CANCELLED):
+            return None
+        return known
 
     def _make(
         self, job: ShotJob, digest: str, text: str, sequence: str | None, wanted: Wanted

@@ -168,7 +168,7 @@ def _set_aside(order: RunOrder, item: ItemRecord, known: list[Problem]) -> list[
             place=Place(shot=order.shot, frame=frame),
             seen=failure.message if failure else "no master and no reason",
             expected="a master",
-            remedy="Mend what is named and submit the shot again.",
+            remedy=f"Mend or replace what is named, then: glimsum retry {order.run}",
         )
     ]
 

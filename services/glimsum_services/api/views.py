@@ -221,7 +221,7 @@ def _failed(stage: Stage, item: ItemRecord) -> Problem:
         what=f"the stage {stage.value} failed",
         seen=message,
         expected="a finished stage",
-        remedy="Put right what it names, then submit the job again with a change.",
+        remedy="Put right what it names, then submit the job again.",
     )
 
 

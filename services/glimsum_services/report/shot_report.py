@@ -23,7 +23,7 @@ RETRY = {
     "at the pictures of this frame, then: glimsum retry {run}",
     None: "The frame list names the reasons of all; once they are put right: glimsum retry {run}",
 }
-AGAIN = "Put right what it names, then submit the job again with a change."
+AGAIN = "Put right what it names, then submit the job again."
 
 
 class ShotReporter:

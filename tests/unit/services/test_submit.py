@@ -189,3 +189,15 @@ def test_a_folder_is_removed_with_its_files_and_nothing_a_link_leads_to(tmp_path
     with pytest.raises(OutputError, match=r"a folder can't be removed \(file out:a/w003\)"):
         remove_folder(roots, RootPath("out", "a/w003"))
     assert inner.exists()
+
+
+@pytest.mark.parametrize("end", [RunState.REFUSED, RunState.CANCELLED])
+def test_the_same_job_is_tried_again_where_its_version_came_to_nothing(
+    submissions: Submissions, end: RunState
+) -> None:
+    first = submissions.submit(asked())[0]
+    submissions._ledger.end(first.order.run, end, "a folder stands where a file is named")
+
+    again = submissions.submit(asked())[0]
+    assert (again.new, again.order.run) == (True, "mole_040/v002")
+    assert not submissions.submit(asked())[0].new
