@@ -213,7 +213,10 @@ class Dispatcher(Generic[Order]):
         if not waiting:
             return
         queued = self._tickets.queued()
-        free_at_all = sum(each.slots for each in there) - working - sum(queued.values())
+        heard = {queue for each in there for queue in each.queues}
+        # Tickets in other queues lie there until somebody comes who reads them.
+        under_way = sum(count for queue, count in queued.items() if queue in heard)
+        free_at_all = sum(each.slots for each in there) - working - under_way
         for run, stage, items in waiting:
             queue = queue_of(stage)
             able = [each for each in there if queue in each.queues and run not in each.lacks]

@@ -133,7 +133,9 @@ def sweeper_of(farm: Connections) -> Sweeper:
     longest_s = max(settings.frame_limit_s, settings.shot_limit_s)
 
     def sweep(run: str, live: Collection[int]) -> int:
-        order, roots = farm.orders.order(run), Roots(settings.roots)
+        order, roots = farm.orders.find(run), Roots(settings.roots)
+        if order is None:  # a wedge that was removed for a newer one, with its folder
+            return 0
         return sweep_run(order, roots, live, lease_s=settings.lease_s, longest_s=longest_s)
 
     def known() -> list[str]:

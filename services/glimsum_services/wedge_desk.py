@@ -127,7 +127,9 @@ class WedgeDesk:
             raise JobError(f"no further wedge of shot {shot} is taken now", [problem])
 
     def _remove(self, shot: str, number: int) -> None:
-        order = self._wedges.order(wedge_name(shot, number))
+        order = self._wedges.find(wedge_name(shot, number))
+        if order is None:  # another process made room just now
+            return
         try:
             remove_folder(self._roots, parse_root_path(order.folder))
         except GlimsumError as error:  # it is in nobody's way: its number is never given again

@@ -114,7 +114,8 @@ def list_wedges(
     service.find(shot)
     numbers = service.wedges.numbers(shot)[::-1]
     rest = [number for number in numbers if after is None or number < after]
-    views = [show_wedge(service, service.find_wedge(shot, number)) for number in rest[:limit]]
+    shown = (_show_if_kept(service, shot, number) for number in rest[:limit])
+    views = [each for each in shown if each is not None]
     return WedgeList(wedges=views, after=rest[limit - 1] if len(rest) > limit else None)
 
 
@@ -214,6 +215,16 @@ def pick_cell(
         return answer_taken(None, taken, remarks, changes)
 
     return answer_once(service, key, f"POST /wedges/{wedge}/pick", _body(picked), answer)
+
+
+def _show_if_kept(service: Service, shot: str, number: int) -> WedgeView | None:
+    """Return the view of a wedge; None where it was removed for a newer one just now."""
+    try:
+        return show_wedge(service, service.find_wedge(shot, number))
+    except Refusal as error:
+        if error.status != 404:
+            raise
+        return None
 
 
 def _body(asked: Shown) -> Body:

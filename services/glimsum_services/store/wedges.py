@@ -61,15 +61,22 @@ class Wedges:
 
     def order(self, run: str) -> WedgeOrder:
         """Return the order of a wedge; raises StoreError if there is none."""
+        found = self.find(run)
+        if found is None:
+            raise StoreError(
+                f"no wedge {run} is kept",
+                place=Place(shot=run.rpartition("/w")[0]),
+                remedy="Ask for it again.",
+            )
+        return found
+
+    def find(self, run: str) -> WedgeOrder | None:
+        """Return the order of a wedge, or None if none is kept."""
         if run not in self._known:
             shot, _, number = run.rpartition("/w")
             kept = self._ask(("HGET", self._keys.wedges(shot), int(number)))[0]
             if kept is None:
-                raise StoreError(
-                    f"no wedge {run} is kept",
-                    place=Place(shot=shot),
-                    remedy="Ask for it again.",
-                )
+                return None
             facts = json.loads(kept)
             job = json.loads(self._ask(("HGET", self._keys.jobs, facts["job_digest"]))[0])["job"]
             found = WedgeOrder(**facts, job=ShotJob.model_validate_json(json.dumps(job)))
@@ -105,3 +112,7 @@ class RunOrders:
     def order(self, run: str) -> Order:
         """Return the order of `run`; raises StoreError if there is none."""
         return self._wedges.order(run) if is_wedge(run) else self._shots.order(run)
+
+    def find(self, run: str) -> Order | None:
+        """Return the order of `run`, or None if none is kept."""
+        return self._wedges.find(run) if is_wedge(run) else self._shots.find(run)

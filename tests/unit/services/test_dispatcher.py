@@ -104,12 +104,15 @@ def test_a_new_run_gets_one_light_ticket(
     assert tickets.sent == [(RUN, LIGHT)]
 
 
+@pytest.mark.parametrize(("queues", "unread"), [((HEAVY, LIGHT), 0), ((HEAVY,), 5)])
 def test_tickets_never_outnumber_free_slots_and_waiting_items(
-    dispatcher: Dispatcher[str], ledger: MemoryLedger, tickets: SentTickets
-) -> None:
+    dispatcher: Dispatcher[str], ledger: MemoryLedger, tickets: SentTickets, machines: Machines,
+    queues: tuple[str, ...], unread: int,
+) -> None:  # fmt: skip
+    say(machines, "a", 4, queues)
     to_combine(ledger, 6)
     take(ledger)
-    tickets.waiting[HEAVY] = 1
+    tickets.waiting = {HEAVY: 1, LIGHT: unread}
 
     dispatcher.tick()
 

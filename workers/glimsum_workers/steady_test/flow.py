@@ -164,7 +164,7 @@ def _all_aligned(job: ShotJob) -> ShotJob:
 
 
 def _wanted(job: ShotJob) -> set[str]:
-    return {*used_passes(job), *job.silhouettes}
+    return set(used_passes(job))
 
 
 def _unmeasured(job: ShotJob, tracks: Mapping[str, PassTrack]) -> dict[str, str]:

@@ -8,6 +8,10 @@ from typing import Any
 import pytest
 
 from glimsum_jobs.ledger import Cause, Failure, Stage
+from glimsum_jobs.orders import WedgeOrder
+from glimsum_services.api import wedges
+from glimsum_services.api.service import Service
+from glimsum_services.api.wedge_views import WedgeView, show_wedge
 from glimsum_services.store.keys import Keys
 from glimsum_services.tokens import Scope, Tokens
 from glimsum_services.wedge_desk import MOST_KEPT
@@ -255,3 +259,21 @@ def test_a_token_of_other_shots_asks_for_no_wedge_and_takes_no_cell(guarded: Run
     ):
         refused = guarded.http.request(method, address, json=body, headers=mine)
         assert hold_shape(refused, 403).errors[0].seen == "mole_040"
+
+
+def test_a_wedge_that_goes_while_it_is_listed_is_left_out(
+    shot: Running, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for _ in range(3):
+        make(shot, ask(shot))
+
+    def show(service: Service, order: WedgeOrder) -> WedgeView:
+        if order.wedge == 2:  # another makes room just now
+            shot.service.wedges.forget("mole_040", 1)
+        return show_wedge(service, order)
+
+    monkeypatch.setattr(wedges, "show_wedge", show)
+    answer = shot.http.get("/wedges", params={"shot": "mole_040"})
+
+    assert answer.status_code == 200
+    assert [each["run"] for each in answer.json()["wedges"]] == ["mole_040/w003", "mole_040/w002"]

@@ -207,3 +207,11 @@ def test_a_question_about_a_start_offset_is_asked_with_its_scores_drawn(
     assert "with which file does pass lamp start?" in result.output
     assert str(tmp_path / "s" / "lamp_offset.png") in result.output
     assert [path.name for path in (tmp_path / "s").iterdir()] == ["lamp_offset.png"]
+
+
+def test_a_silhouette_of_a_matte_that_no_step_uses_is_named_so(job: Path, tmp_path: Path) -> None:
+    write_job(tmp_path, mattes={"set": {"pass": "lamp"}}, recipe=[{"pass": "beauty"}])
+
+    told = json.loads(measure(job, "--json").output)
+
+    assert told["unmeasured"] == {"lamp": "no step of the recipe uses it"}
