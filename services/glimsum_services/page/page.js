@@ -5,6 +5,7 @@ import { askService, isSigningIn } from "./sign_in.js";
 
 const RETRY_MS = 3000;
 const MACHINES_MS = 20000;
+const SILENT = "The line to the service is down; trying again. What is shown may be old.";
 const known = new Map();
 const line = document.getElementById("line");
 const news = document.getElementById("news");
@@ -23,7 +24,7 @@ function say(text, down) {
 
 function sayLine() {
   if (isSigningIn()) return say("This service asks for a token.", false);
-  if (!connected) return say("The line to the service is down; trying again. What is shown may be old.", true);
+  if (!connected) return say(SILENT, true);
   if (trouble) return say(trouble, true);
   if (machines !== null && machines.length === 0) return say("No machine works now: start \u201cglimsum worker\u201d on one.", true);
   if (machines === null) return say("Live.", false);
@@ -98,7 +99,8 @@ async function askMachines() {
     trouble = "";
   } catch (error) {
     machines = null;
-    trouble = error.message;
+    // A request that got no answer at all says so in the browser's own words; the page has better ones.
+    trouble = error instanceof TypeError ? SILENT : error.message;
   }
   sayLine();
 }

@@ -3,7 +3,7 @@
 import json
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -61,6 +61,10 @@ def following(running: Running, address: str, **headers: str) -> Iterator[Stream
         assert answer.status_code == 200
         assert answer.headers["content-type"].startswith("text/event-stream")
         yield Stream(answer.iter_lines())
+
+
+def submit(running: Running, shot: str) -> None:
+    running.http.post("/shots", json={**SHOT, "shot": shot, "output": f"out:{shot}"})
 
 
 def test_a_new_watcher_is_told_to_ask_for_everything_and_then_hears_each_change(
@@ -158,7 +162,7 @@ def test_a_line_that_breaks_between_messages_of_one_moment_loses_none(running: R
     last = running.service.events.newest()
     names = ("mole_050", "mole_060", "mole_070")
     for name in names:
-        running.http.post("/shots", json={**SHOT, "shot": name, "output": f"out:{name}"})
+        submit(running, name)
 
     seen = []
     for _ in range(2):  # the line breaks behind the first message each time
@@ -177,24 +181,31 @@ def test_what_happens_while_a_reader_is_told_the_rest_is_told_too(
     running.http.post("/shots", json=SHOT)
     last = running.service.events.newest()
     running.work.check(RUN)
-    later = {**SHOT, "shot": "mole_050", "output": "out:mole_050"}
-    heard = threading.Event()
+    told = threading.Event()
+    spread = watch.Watch._spread
+
+    def hand_out(self: watch.Watch, messages: Sequence[watch.Message]) -> None:
+        spread(self, messages)
+        if any(shot == "mole_050" for shot, _ in messages):
+            told.set()
 
     def show(service: Service, order: RunOrder) -> ShotView:
-        if order.shot == "mole_040" and threading.current_thread().name != "watch":
-            # The thread of the stream has told of the new shot before this reader listens.
-            running.http.post("/shots", json=later)
-            assert heard.wait(10)
-        view = show_shot(service, order)
-        if order.shot == "mole_050" and threading.current_thread().name == "watch":
-            heard.set()
-        return view
+        if threading.current_thread().name != "watch" and not told.is_set():
+            # The others hear of the next shot before this reader listens.
+            submit(running, "mole_050")
+            assert told.wait(10)
+        return show_shot(service, order)
 
-    monkeypatch.setattr(watch, "show_shot", show)
-    with (
-        following(running, "/events"),  # somebody listens, so that the thread tells
-        following(running, "/events", **{"Last-Event-ID": last}) as stream,
-    ):
-        monkeypatch.setattr(watch, "show_shot", show_shot)
-        assert stream.next()[1]["shot"] == "mole_040"
-        assert stream.next()[1]["shot"] == "mole_050"
+    monkeypatch.setattr(watch.Watch, "_spread", hand_out)
+    with following(running, "/events") as other:
+        assert other.next()[0] == "snapshot"
+        monkeypatch.setattr(watch, "show_shot", show)
+        with following(running, "/events", **{"Last-Event-ID": last}) as stream:
+            assert told.is_set()
+            submit(running, "mole_060")
+            heard = []
+            while "mole_060" not in heard:
+                heard.append(stream.next()[1]["shot"])
+
+    assert heard[0] == "mole_040"
+    assert "mole_050" in heard
