@@ -1,5 +1,7 @@
 """What the page did not hear, or heard in another order, is shown all the same."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -23,14 +25,14 @@ def submit_many(running: Running, count: int) -> None:
     assert running.http.post("/shots", json={"jobs": jobs}, timeout=60).is_success
 
 
-def be_away_while(running: Running, page: Page, what: str) -> None:
-    """Cut the page's line, do `what`, and tell it to ask for everything, as after a gap."""
+@contextmanager
+def away(running: Running, page: Page) -> Iterator[None]:
+    """Cut the page's line, and tell it behind that to ask for everything, as after a gap."""
     watch = running.app.state.watch
     expect(page.locator("#line")).to_have_text(WAITING)
     page.wait_for_timeout(800)  # what happened before has been told
     kept, watch._watchers = watch._watchers, set()
-    running.work.check(what)
-    running.work.solve(what)
+    yield
     page.wait_for_timeout(800)
     watch._watchers = kept
     watch._loop.call_soon_threadsafe(watch._offer, [("", watch._snapshot(None))])
@@ -43,7 +45,9 @@ def test_a_shot_of_the_second_page_is_shown_anew_too(running: Running, page: Pag
     page.locator("#more").click()
     expect(page.locator("article")).to_have_count(52)
 
-    be_away_while(running, page, "s000/v001")
+    with away(running, page):
+        running.work.check("s000/v001")
+        running.work.solve("s000/v001")
 
     expect(page.locator(STATE.format("s000"))).to_contain_text("combining")
     expect(page.locator("#more")).to_be_hidden()
@@ -54,14 +58,9 @@ def test_a_wedge_made_meanwhile_is_shown_as_made(running: Running, page: Page) -
     running.http.post("/wedges", json=ASKED)
     words = page.locator(".wedges > ul > li > span").first
     expect(words).to_contain_text("waiting")
-    page.wait_for_timeout(800)
-    watch = running.app.state.watch
-    kept, watch._watchers = watch._watchers, set()
-    make(running, "mole_040/w001")
-    page.wait_for_timeout(800)
-    watch._watchers = kept
 
-    watch._loop.call_soon_threadsafe(watch._offer, [("", watch._snapshot(None))])
+    with away(running, page):
+        make(running, "mole_040/w001")
 
     expect(words).to_contain_text("done")
 
